@@ -1,0 +1,73 @@
+/* base/ctx.h - the context that every call passes down: scratch memory, the first
+ * failure, notes, cancellation and progress. One per request or worker; never shared
+ * between threads.
+ *
+ * Scratch:  memory from qx_ctx_scratch() lives until the caller who took a mark rewinds
+ *           to it. Convention: a public function that needs scratch takes a mark at its
+ *           start and rewinds before it returns (QX_SCRATCH below); what it gives back
+ *           is in an arena that the caller handed in or that the result owns.
+ * Failure:  qx_fail stores code and message with the place in our source; the first
+ *           cause is kept, later ones are ignored until qx_ctx_clear.
+ * Notes:    plain sentences that a user should read ("tree has no column: ..."). */
+#ifndef QX_BASE_CTX_H
+#define QX_BASE_CTX_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "base/status.h"
+
+typedef struct qx_ctx qx_ctx;
+
+/* NULL when there is no memory. */
+QX_API qx_ctx *qx_ctx_new(void);
+QX_API void qx_ctx_free(qx_ctx *cx);
+
+QX_API qx_arena *qx_ctx_scratch(qx_ctx *cx);
+
+/* Stores the failure if it is the first, and returns `status`. Use the macro. */
+QX_API qx_status qx_ctx_fail(qx_ctx *cx, qx_status status, const char *file, int line,
+                             const char *format, ...) QX_PRINTF(5, 6);
+#define qx_fail(cx, status, ...) qx_ctx_fail((cx), (status), __FILE__, __LINE__, __VA_ARGS__)
+
+/* The stored failure: QX_OK and "" when there is none. */
+QX_API qx_status qx_ctx_status(const qx_ctx *cx);
+QX_API const char *qx_ctx_message(const qx_ctx *cx);
+QX_API void qx_ctx_clear(qx_ctx *cx); /* forgets failure and notes */
+
+/* Notes keep their order; an identical sentence is kept once. */
+QX_API qx_status qx_note(qx_ctx *cx, const char *format, ...) QX_PRINTF(2, 3);
+QX_API size_t qx_ctx_note_count(const qx_ctx *cx);
+QX_API const char *qx_ctx_note(const qx_ctx *cx, size_t i);
+
+/* Cancellation: set from another thread or a signal handler; long loops ask. */
+QX_API void qx_ctx_cancel(qx_ctx *cx);
+QX_API bool qx_ctx_cancelled(const qx_ctx *cx);
+
+/* Progress: `done` of `total` steps of `what`; without a listener nothing happens. */
+typedef void qx_progress(void *listener, const char *what, size_t done, size_t total);
+QX_API void qx_ctx_listen(qx_ctx *cx, qx_progress *progress, void *listener);
+QX_API void qx_ctx_progress(qx_ctx *cx, const char *what, size_t done, size_t total);
+
+/* n zeroed things in `arena` into `pointer`; returns QX_E_NOMEM from the caller. */
+#define QX_NEW_IN(cx, arena, pointer, n)                                                 \
+    do {                                                                                 \
+        (pointer) = qx_arena_alloc((arena), (n), sizeof *(pointer));                     \
+        if ((pointer) == NULL) {                                                         \
+            return qx_fail((cx), QX_E_NOMEM, "no memory for %s", #pointer);              \
+        }                                                                                \
+    } while (0)
+
+/* The same in scratch memory. */
+#define QX_NEW(cx, pointer, n) QX_NEW_IN((cx), qx_ctx_scratch(cx), (pointer), (n))
+
+/* Runs `call` with scratch that dies afterwards; `status` receives its result. */
+#define QX_SCRATCH(cx, status, call)                                                     \
+    do {                                                                                 \
+        const qx_arena_mark qx_scratch_mark = qx_arena_get_mark(qx_ctx_scratch(cx));     \
+        (status) = (call);                                                               \
+        qx_arena_rewind(qx_ctx_scratch(cx), qx_scratch_mark);                            \
+    } while (0)
+
+#endif

@@ -1,0 +1,162 @@
+/* findings/findings.h - what a trial's data say: the one structure that every report,
+ * chart and JSON document is made from. Field by field it is contract section 3.
+ *
+ * NAN means "not given" for numbers, NULL for texts. All in the arena of qx_findings. */
+#ifndef QX_FINDINGS_FINDINGS_H
+#define QX_FINDINGS_FINDINGS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/ctx.h"
+#include "trial/protocol.h"
+#include "trial/table.h"
+
+struct qx_layout;
+
+/* Levels of some factors: {"pinch": "early", "angle": "30"}. */
+typedef struct qx_cell {
+    size_t count;
+    const char *const *factor; /* treatment names or "season" */
+    const char *const *level;
+} qx_cell;
+
+typedef struct qx_variance_line {
+    const char *term; /* path of the unit, or "residual" */
+    double variance, sd, lower, upper, lrt, p;
+    bool at_zero;
+} qx_variance_line;
+
+typedef struct qx_coefficient {
+    const char *term;
+    double estimate, se, df, value, p;
+} qx_coefficient;
+
+typedef struct qx_test_line {
+    const char *term;        /* fixed term; "residual" for what is left in a stratum */
+    const char *unit;        /* residual lines: path of the unit; tests: the unit against
+                                whose variation it is tested, or NULL */
+    double num_df, den_df;
+    const char *statistic;   /* "F" or "chisq"; NULL for residual lines */
+    double value, p;
+    const char *method;      /* "Kenward-Roger", "least squares" ... */
+    double sum_of_squares, mean_square;
+} qx_test_line;
+
+typedef struct qx_back {
+    double estimate, lower, upper; /* back-transformed; NAN without a transform */
+} qx_back;
+
+typedef struct qx_mean {
+    const char *term;
+    qx_cell cell;
+    double estimate, se, df, lower, upper;
+    const char *letters; /* NULL where there are none */
+    size_t n;            /* observations in these cells */
+    double link_estimate, link_se;
+    qx_back back;
+    const char *class_;  /* ordinal and nominal only, else NULL */
+} qx_mean;
+
+typedef enum {
+    QX_HIGHER,
+    QX_LOWER_VERDICT,
+    QX_TRIVIAL,
+    QX_EQUIVALENT,
+    QX_UNSETTLED
+} qx_verdict;
+
+typedef struct qx_difference {
+    const char *term;
+    qx_cell within;      /* simple effects: levels of the other factors; count 0 otherwise */
+    qx_cell first, second;
+    double estimate, se, df, value, p, p_adjusted;
+    const char *adjust;  /* "tukey" ... */
+    double lower, upper;
+    double link_estimate, link_se;
+    double margin;       /* NAN without one */
+    double p_lower, p_upper, p_equivalence, lower_equivalence, upper_equivalence;
+    qx_verdict verdict;
+    bool beyond_margin;
+    double replicates_to_settle; /* NAN if it does not apply */
+} qx_difference;
+
+typedef struct qx_contrast_line {
+    const char *name;
+    const char *of;      /* treatment */
+    double estimate, se, df, value, p;
+} qx_contrast_line;
+
+typedef struct qx_check_line {
+    const char *check;   /* "shapiro-wilk", "brown-forsythe", "outlier" ... */
+    double value, p, num_df, den_df, lower, upper;
+    size_t row;          /* outlier: row of the data, from 1; 0 otherwise */
+    const char *advice;  /* what a trained adviser would do next, or NULL when unremarkable */
+} qx_check_line;
+
+typedef struct qx_residual_line {
+    size_t row;          /* from 1 */
+    double studentised, standardised, cook, leverage;
+} qx_residual_line;
+
+/* One observation as charts need it. */
+typedef struct qx_point {
+    size_t row;          /* of the data, from 1 */
+    double y;            /* on the analysis scale, unshifted */
+    double fitted, residual, studentised;
+} qx_point;
+
+typedef struct qx_result {
+    const char *variate, *label, *unit; /* unit of measure, "" if none */
+    const qx_variate *definition;       /* borrowed from the protocol */
+    const char *kind, *family, *link;
+    size_t used, missing;
+    size_t fixed_count;
+    const char *const *fixed;
+    size_t random_count;
+    const char *const *random;
+    const char *method;                 /* "REML", "least squares" */
+    double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df, cv_percent;
+    bool converged;
+    size_t iterations;
+    size_t variance_count;
+    const qx_variance_line *variance;
+    double dispersion;
+    size_t coefficient_count;
+    const qx_coefficient *coefficient;
+    size_t test_count;
+    const qx_test_line *test;
+    size_t mean_count;
+    const qx_mean *mean;
+    size_t difference_count;
+    const qx_difference *difference;
+    size_t simple_count;
+    const qx_difference *simple;
+    size_t contrast_count;
+    const qx_contrast_line *contrast;
+    size_t check_count;
+    const qx_check_line *check;
+    size_t residual_count;
+    const qx_residual_line *residual;
+    size_t point_count;                 /* used */
+    const qx_point *point;
+    size_t note_count;
+    const char *const *note;
+} qx_result;
+
+typedef struct qx_findings {
+    qx_arena *arena;
+    const qx_protocol *protocol;    /* borrowed; must outlive the findings */
+    const qx_table *table;          /* borrowed */
+    const struct qx_layout *layout; /* borrowed, NULL if unknown */
+    size_t result_count;
+    const qx_result *result;
+} qx_findings;
+
+/* The contract's word: "higher", "lower", "trivial", "equivalent", "unsettled". */
+const char *qx_verdict_word(qx_verdict verdict);
+
+void qx_findings_free(qx_findings *findings);
+
+#endif

@@ -1,0 +1,105 @@
+/* model/lmm.h - the linear (mixed) model  y = X beta + sum Z_i u_i + e.
+ *
+ *   u_i ~ N(0, variance_i I)  one independent set for each random term (a unit)
+ *   e   ~ N(0, sigma2 I)      the lowest unit
+ *
+ * Fitted by restricted maximum likelihood on variance ratios gamma_i = variance_i/sigma2
+ * >= 0, profiled over beta and sigma2 (Bates et al. 2015, J Stat Softw 67(1):1-48), from
+ * cross-products formed once, with exact gradient and Hessian. Without random terms it is
+ * least squares by QR. A balanced orthogonal layout gives the numbers of the classical
+ * analysis of variance (model/strata.h).
+ *
+ * A component at zero stays in the information matrix: limbs never become replicates of a
+ * treatment put on trees (model/kenward.h). */
+#ifndef QX_MODEL_LMM_H
+#define QX_MODEL_LMM_H
+
+#include <stdbool.h>
+
+#include "base/ctx.h"
+#include "model/design.h"
+
+typedef enum { QX_KENWARD_ROGER, QX_SATTERTHWAITE, QX_CONTAINMENT } qx_df_method;
+
+typedef struct qx_random_term {
+    const char *name; /* path of the unit: "block:tree" */
+    size_t factor;    /* frame factor number */
+} qx_random_term;
+
+typedef struct qx_lmm_spec {
+    const qx_frame *frame;      /* borrowed; must outlive the fit */
+    const double *y;            /* n, already shifted */
+    double shift;               /* added back to the intercept and to every mean */
+    size_t term_count;
+    const qx_term *term;
+    size_t random_count;        /* 0: least squares */
+    const qx_random_term *random; /* from large to small units */
+    qx_df_method df;
+    double level;               /* of the intervals of variance components, 0.95 */
+} qx_lmm_spec;
+
+typedef struct qx_component {
+    const char *name;           /* random term, or "residual" for the last */
+    double variance;            /* >= 0 */
+    double lower, upper;        /* profile-likelihood interval; NAN where there is none */
+    double lrt, p;              /* restricted likelihood ratio against its absence; NAN for
+                                   the residual */
+    bool at_zero;
+} qx_component;
+
+typedef struct qx_lmm {
+    qx_arena *arena;            /* owns everything below */
+    qx_design design;
+    size_t n, p, random_count;
+    double shift;
+    const double *beta;         /* p, on the shifted scale (see qx_lmm_contrast) */
+    qx_mat phi;                 /* p x p covariance of beta at the estimates */
+    qx_mat phi_adjusted;        /* Kenward-Roger's; = phi for the other methods */
+    qx_df_method df;
+    size_t component_count;     /* random_count + 1 */
+    qx_component *component;
+    double reml_criterion;      /* -2 restricted log-likelihood with all constants, treatment
+                                   coding; NAN without random terms */
+    double log_likelihood;      /* restricted with random terms, else maximum likelihood */
+    double residual_df;         /* n - p */
+    double residual_ss;         /* least squares only, else NAN */
+    double cv_percent;          /* 100 sqrt(sigma2) / |mean of y|; NAN if the mean is not > 0 */
+    bool converged;
+    size_t iterations;
+    const double *fitted;       /* n, X beta + shift */
+    const double *residual;     /* n, y - X beta - Z u (conditional); least squares: y - X beta */
+    struct qx_lmm_inner *inner; /* what the df methods need; private to model/ */
+} qx_lmm;
+
+/* Fits; *out is freed by qx_lmm_free. QX_E_SHAPE, QX_E_INPUT (nothing to estimate the
+ * residual from: n <= p), QX_E_NOMEM. A boundary or missed optimum is in the result. */
+QX_API qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out);
+QX_API void qx_lmm_free(qx_lmm *fit);
+
+typedef struct qx_estimate {
+    double estimate; /* row'beta, plus `shift_weight` times the shift */
+    double se, df;   /* df may be INFINITY; se, df NAN if the variance is not estimable */
+} qx_estimate;
+
+/* An estimate of row'beta (row: length p). shift_weight: 1 for a mean or the intercept, 0
+ * for a difference. */
+QX_API qx_status qx_lmm_contrast(qx_ctx *cx, const qx_lmm *fit, const double row[],
+                                 double shift_weight, qx_estimate *out);
+
+/* Covariance of two rows under the adjusted covariance: a' phi_adjusted b. */
+QX_API double qx_lmm_covariance(const qx_lmm *fit, const double a[], const double b[]);
+
+typedef struct qx_joint_test {
+    double num_df, den_df, f, p;
+    double sum_of_squares; /* least squares only, else NAN */
+    const char *method;    /* "least squares", "Kenward-Roger", ... */
+} qx_joint_test;
+
+/* F test of L beta = 0 (L: r x p, full row rank). */
+QX_API qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out);
+
+/* Profile-likelihood intervals and restricted likelihood ratio tests of all components
+ * (fills component[].lower ... p). Separate, since simulations do without. */
+QX_API qx_status qx_lmm_profile_components(qx_ctx *cx, qx_lmm *fit, double level);
+
+#endif

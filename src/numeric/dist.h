@@ -1,0 +1,46 @@
+/* numeric/dist.h - distributions: the only door to librmath.
+ *
+ * Arguments are checked before the call (the packaged library prints to standard output
+ * and can call exit); out of range or not-a-number gives not-a-number. Degrees of freedom
+ * may be INFINITY. Tails are explicit: QX_LOWER is P(X <= x), QX_UPPER is P(X > x), each
+ * accurate in itself. */
+#ifndef QX_NUMERIC_DIST_H
+#define QX_NUMERIC_DIST_H
+
+#include "base/attr.h"
+
+typedef enum { QX_LOWER, QX_UPPER } qx_tail;
+
+QX_API double qx_normal_p(double x, qx_tail tail);
+QX_API double qx_normal_q(double p, qx_tail tail);
+QX_API double qx_normal_density(double x);
+QX_API double qx_t_p(double x, double df, qx_tail tail);
+QX_API double qx_t_two_sided(double x, double df);
+QX_API double qx_t_q(double p, double df, qx_tail tail);
+QX_API double qx_f_p(double x, double df1, double df2, qx_tail tail);
+QX_API double qx_f_q(double p, double df1, double df2, qx_tail tail);
+QX_API double qx_chisq_p(double x, double df, qx_tail tail);
+QX_API double qx_chisq_q(double p, double df, qx_tail tail);
+QX_API double qx_beta_p(double x, double a, double b, qx_tail tail);
+QX_API double qx_beta_q(double p, double a, double b, qx_tail tail);
+QX_API double qx_binomial_density(double k, double n, double p);
+QX_API double qx_binomial_p(double k, double n, double p, qx_tail tail);
+QX_API double qx_poisson_density(double k, double mean);
+QX_API double qx_poisson_p(double k, double mean, qx_tail tail);
+QX_API double qx_nc_t_p(double x, double df, double ncp, qx_tail tail);
+QX_API double qx_nc_f_p(double x, double df1, double df2, double ncp, qx_tail tail);
+QX_API double qx_nc_chisq_p(double x, double df, double ncp, qx_tail tail);
+
+/* Studentised range of k means: P(Q > q) or <=; and its quantile, refined on the
+ * probability until it is good to 1e-10 (librmath's own stops near 1e-7).
+ * Copenhaver & Holland 1988, J Stat Comput Simul 30:1-15. k >= 2, df >= 2 (or INFINITY). */
+QX_API double qx_range_p(double q, double k, double df, qx_tail tail);
+QX_API double qx_range_q(double p, double k, double df, qx_tail tail);
+
+QX_API double qx_lgamma(double x);
+QX_API double qx_digamma(double x);
+QX_API double qx_trigamma(double x);
+QX_API double qx_lbeta(double a, double b);
+QX_API double qx_lchoose(double n, double k);
+
+#endif

@@ -1,0 +1,211 @@
+/* trial/protocol.h - a trial's protocol as plain structs: question, units, treatments,
+ * variates, contrasts, analysis. The file format is contract section 2 (docs/manual).
+ *
+ * One arena owns it all; indices instead of pointers tie the parts together, QX_NONE means
+ * "not given". Every named thing knows its place in the file, so that later checks can
+ * point at it. Read by trial/read_yaml.h; nothing here knows statistics. */
+#ifndef QX_TRIAL_PROTOCOL_H
+#define QX_TRIAL_PROTOCOL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/problems.h"
+
+#define QX_NONE          ((size_t)-1)
+#define QX_PARENTS_MOST  4   /* units that one unit may cross */
+#define QX_NAMES_MOST    64  /* units, treatments, covariates, variates, contrasts: each */
+#define QX_LEVELS_MOST   1000
+
+typedef struct qx_person {
+    const char *name, *role; /* role "" if not given */
+} qx_person;
+
+typedef struct qx_crop {
+    const char *species, *cultivar, *rootstock; /* "" if not given */
+    int planted;                                /* year, 0 if not given */
+} qx_crop;
+
+typedef struct qx_site {
+    const char *name, *country; /* "" if not given; country ISO 3166 two letters */
+    double latitude, longitude; /* degrees; NAN if not given */
+    double row_spacing_m, tree_spacing_m;
+} qx_site;
+
+typedef struct qx_seasons {
+    const char *column;       /* data column that separates them, "season" by default */
+    size_t level_count;       /* 0: one season, not separated */
+    const char *const *level; /* as written */
+} qx_seasons;
+
+typedef struct qx_unit {
+    const char *name;
+    qx_place at;
+    size_t parent_count;                /* 0: outermost; 2 or more: crossed */
+    size_t parent[QX_PARENTS_MOST];     /* unit numbers, in the order written */
+    size_t count;                       /* planned per parent (per cell if crossed); QX_NONE */
+    bool sample;                        /* any number per parent */
+    size_t column_count;                /* `columns: [...]`: labels that tell it together */
+    const char *const *column;
+    const char *path;                   /* "block:tree": parents' paths without repetition */
+} qx_unit;
+
+typedef struct qx_treatment {
+    const char *name;
+    qx_place at;
+    size_t level_count;
+    const char *const *level; /* as written, protocol's order */
+    bool numeric;             /* every level is a number */
+    const double *score;      /* the numbers, or NULL */
+    size_t on;                /* unit number */
+    size_t control;           /* level number or QX_NONE */
+    const char *unit;         /* unit of the levels ("degree"), "" if none */
+} qx_treatment;
+
+typedef struct qx_covariate {
+    const char *name;
+    qx_place at;
+    size_t on;              /* unit number */
+    const char *unit;       /* "cm2" or "" */
+    size_t slope_count;     /* treatments whose levels have slopes of their own */
+    const size_t *slope;
+} qx_covariate;
+
+typedef enum {
+    QX_CONTINUOUS,
+    QX_COUNT,
+    QX_PROPORTION,
+    QX_ORDINAL,
+    QX_NOMINAL
+} qx_variate_kind;
+
+typedef enum { QX_BETTER_NONE, QX_BETTER_MORE, QX_BETTER_LESS } qx_better;
+
+typedef enum {
+    QX_EXTRA_AUTO,
+    QX_EXTRA_NONE,
+    QX_EXTRA_SCALED,
+    QX_EXTRA_MODELLED,
+    QX_EXTRA_UNIT
+} qx_extra;
+
+typedef enum {
+    QX_TRANSFORM_NONE,
+    QX_TRANSFORM_LOG,
+    QX_TRANSFORM_LOG10,
+    QX_TRANSFORM_LOG10_1, /* log10(x+1) */
+    QX_TRANSFORM_SQRT,
+    QX_TRANSFORM_SQRT_HALF, /* sqrt(x+0.5) */
+    QX_TRANSFORM_ARCSINE
+} qx_transform;
+
+typedef enum { QX_LINK_LOGIT, QX_LINK_PROBIT, QX_LINK_CLOGLOG } qx_share_link;
+
+typedef struct qx_variate {
+    const char *name, *label, *method; /* label falls back to name; method "" */
+    qx_place at;
+    qx_variate_kind kind;
+    size_t on;              /* unit number */
+    const char *of;         /* proportion: column of n, or "" (1 or 0 for each thing) */
+    const char *unit;       /* "cm" or "" */
+    int decimals;           /* -1 if not given */
+    bool has_range;
+    double low, high;
+    qx_better better;
+    double margin;          /* NAN if not given */
+    qx_transform transform;
+    qx_extra extra_variation;
+    qx_share_link link;
+    size_t level_count;     /* ordinal, nominal */
+    const char *const *level;
+    const char *times;      /* column: how many alike things a row stands for, or "" */
+} qx_variate;
+
+typedef enum {
+    QX_TREND_NONE,
+    QX_TREND_LINEAR,
+    QX_TREND_QUADRATIC,
+    QX_TREND_CUBIC,
+    QX_TREND_QUARTIC
+} qx_trend;
+
+typedef struct qx_contrast_def {
+    const char *name;
+    qx_place at;
+    size_t of;            /* treatment number; QX_OF_SEASON for the seasons */
+    qx_trend trend;       /* QX_TREND_NONE: weights */
+    const double *weight; /* one a level of the treatment, or NULL */
+} qx_contrast_def;
+
+#define QX_OF_SEASON ((size_t)-2)
+
+typedef enum { QX_DF_KENWARD_ROGER, QX_DF_SATTERTHWAITE, QX_DF_CONTAINMENT } qx_df_choice;
+typedef enum {
+    QX_COMPARE_TUKEY,
+    QX_COMPARE_DUNNETT,
+    QX_COMPARE_SIDAK,
+    QX_COMPARE_HOLM,
+    QX_COMPARE_BONFERRONI,
+    QX_COMPARE_NONE
+} qx_compare_choice;
+typedef enum { QX_SUMS_MARGINAL, QX_SUMS_SEQUENTIAL } qx_sums_choice;
+typedef enum { QX_INTERACT_ALL, QX_INTERACT_PAIRS, QX_INTERACT_NONE } qx_interactions;
+
+typedef struct qx_analysis {
+    bool blocks_fixed;
+    qx_df_choice df;
+    qx_compare_choice compare;
+    qx_sums_choice sums;
+    qx_interactions interactions;
+    int quadrature; /* 1 ... 100 */
+    double level;   /* 0.5 < level < 1, default 0.95 */
+} qx_analysis;
+
+typedef struct qx_protocol {
+    qx_arena *arena;   /* owns everything below */
+    const char *file;  /* as named by the user */
+    const char *text;  /* the protocol's own bytes */
+    size_t text_length;
+    char digest[65];   /* SHA-256 of the text */
+    const char *title, *question, *institution; /* "" if not given */
+    size_t person_count;
+    const qx_person *person;
+    qx_crop crop;
+    qx_site site;
+    qx_seasons seasons;
+    size_t unit_count; /* at least 1; parents may stand anywhere in the file */
+    const qx_unit *unit;
+    const size_t *unit_order; /* unit numbers, parents before children */
+    size_t treatment_count;
+    const qx_treatment *treatment;
+    size_t covariate_count;
+    const qx_covariate *covariate;
+    size_t variate_count; /* at least 1 */
+    const qx_variate *variate;
+    size_t contrast_count;
+    const qx_contrast_def *contrast;
+    qx_analysis analysis;
+} qx_protocol;
+
+void qx_protocol_free(qx_protocol *protocol); /* NULL is accepted */
+
+size_t qx_protocol_find_unit(const qx_protocol *p, const char *name); /* QX_NONE */
+size_t qx_protocol_find_treatment(const qx_protocol *p, const char *name);
+
+/* Does unit `above` stand above (or is it) `below`? */
+bool qx_unit_reaches(const qx_protocol *p, size_t above, size_t below);
+
+/* Number of the level written as `text` (numbers: 30 and 30.0 are the same); QX_NONE. */
+size_t qx_level_find(size_t level_count, const char *const level[], const char *text,
+                     size_t length);
+
+/* "continuous", "tukey", "log10(x+1)" ...: the words of the file format. */
+const char *qx_variate_kind_word(qx_variate_kind kind);
+const char *qx_transform_word(qx_transform transform);
+const char *qx_compare_word(qx_compare_choice compare);
+const char *qx_df_word(qx_df_choice df);
+const char *qx_trend_word(qx_trend trend);
+
+#endif

@@ -36,6 +36,10 @@ QX_API qx_status qx_ctx_status(const qx_ctx *cx);
 QX_API const char *qx_ctx_message(const qx_ctx *cx);
 QX_API void qx_ctx_clear(qx_ctx *cx); /* forgets failure and notes */
 
+/* Forgets the failure and keeps the notes: for a step that was tried and may fail (a check
+ * that the data do not allow). Never for QX_E_NOMEM or QX_E_CANCELLED: those stay. */
+QX_API void qx_ctx_forgive(qx_ctx *cx);
+
 /* Notes keep their order; an identical sentence is kept once. */
 QX_API qx_status qx_note(qx_ctx *cx, const char *format, ...) QX_PRINTF(2, 3);
 QX_API size_t qx_ctx_note_count(const qx_ctx *cx);

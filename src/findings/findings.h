@@ -34,13 +34,13 @@ typedef struct qx_coefficient {
 } qx_coefficient;
 
 typedef struct qx_test_line {
-    const char *term;        /* fixed term; "residual" for what is left in a stratum */
-    const char *unit;        /* residual lines: path of the unit; tests: the unit against
+    const char *term; /* fixed term; "residual" for what is left in a stratum */
+    const char *unit; /* residual lines: path of the unit; tests: the unit against
                                 whose variation it is tested, or NULL */
     double num_df, den_df;
-    const char *statistic;   /* "F" or "chisq"; NULL for residual lines */
+    const char *statistic; /* "F" or "chisq"; NULL for residual lines */
     double value, p;
-    const char *method;      /* "Kenward-Roger", "least squares" ... */
+    const char *method; /* "Kenward-Roger", "least squares" ... */
     double sum_of_squares, mean_square;
 } qx_test_line;
 
@@ -56,7 +56,7 @@ typedef struct qx_mean {
     size_t n;            /* observations in these cells */
     double link_estimate, link_se;
     qx_back back;
-    const char *class_;  /* ordinal and nominal only, else NULL */
+    const char *class_; /* ordinal and nominal only, else NULL */
 } qx_mean;
 
 typedef enum {
@@ -69,13 +69,13 @@ typedef enum {
 
 typedef struct qx_difference {
     const char *term;
-    qx_cell within;      /* simple effects: levels of the other factors; count 0 otherwise */
+    qx_cell within; /* simple effects: levels of the other factors; count 0 otherwise */
     qx_cell first, second;
     double estimate, se, df, value, p, p_adjusted;
-    const char *adjust;  /* "tukey" ... */
+    const char *adjust; /* "tukey" ... */
     double lower, upper;
     double link_estimate, link_se;
-    double margin;       /* NAN without one */
+    double margin; /* NAN without one */
     double p_lower, p_upper, p_equivalence, lower_equivalence, upper_equivalence;
     qx_verdict verdict;
     bool beyond_margin;
@@ -84,26 +84,27 @@ typedef struct qx_difference {
 
 typedef struct qx_contrast_line {
     const char *name;
-    const char *of;      /* treatment */
+    const char *of; /* treatment */
     double estimate, se, df, value, p;
 } qx_contrast_line;
 
 typedef struct qx_check_line {
-    const char *check;   /* "shapiro-wilk", "brown-forsythe", "outlier" ... */
+    const char *check; /* "shapiro-wilk", "brown-forsythe", "outlier" ... */
     double value, p, num_df, den_df, lower, upper;
-    size_t row;          /* outlier: row of the data, from 1; 0 otherwise */
-    const char *advice;  /* what a trained adviser would do next, or NULL when unremarkable */
+    size_t row; /* outlier: row of the data, from 1; 0 otherwise */
+    const char
+        *advice; /* what a trained adviser would do next, or NULL when unremarkable */
 } qx_check_line;
 
 typedef struct qx_residual_line {
-    size_t row;          /* from 1 */
+    size_t row; /* from 1 */
     double studentised, standardised, cook, leverage;
 } qx_residual_line;
 
 /* One observation as charts need it. */
 typedef struct qx_point {
-    size_t row;          /* of the data, from 1 */
-    double y;            /* on the analysis scale, unshifted */
+    size_t row; /* of the data, from 1 */
+    double y;   /* on the analysis scale, unshifted */
     double fitted, residual, studentised;
 } qx_point;
 
@@ -116,8 +117,9 @@ typedef struct qx_result {
     const char *const *fixed;
     size_t random_count;
     const char *const *random;
-    const char *method;                 /* "REML", "least squares" */
-    double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df, cv_percent;
+    const char *method; /* "REML", "least squares" */
+    double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df,
+        cv_percent;
     bool converged;
     size_t iterations;
     size_t variance_count;
@@ -139,7 +141,7 @@ typedef struct qx_result {
     const qx_check_line *check;
     size_t residual_count;
     const qx_residual_line *residual;
-    size_t point_count;                 /* used */
+    size_t point_count; /* used */
     const qx_point *point;
     size_t note_count;
     const char *const *note;

@@ -1,0 +1,284 @@
+#include "findings/analyse.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "findings/checks.h"
+#include "findings/means_of.h"
+#include "findings/tests_of.h"
+#include "findings/work.h"
+
+/* Interactions below this p are told in front of the main effects. */
+#define INTERACTION_ALPHA 0.05
+
+/* Does the engine for continuous values serve this variate? */
+static bool analysed_as_normal(const qx_variate *v)
+{
+    return v->kind == QX_CONTINUOUS ||
+           (v->transform != QX_TRANSFORM_NONE &&
+            (v->kind == QX_COUNT || v->kind == QX_PROPORTION));
+}
+
+/* A result in which nothing is given yet. */
+static void empty_result(const qx_variate *v, qx_result *r)
+{
+    *r = (qx_result){.variate = v->name,
+                     .label = v->label,
+                     .unit = v->unit,
+                     .definition = v,
+                     .kind = qx_variate_kind_word(v->kind),
+                     .log_likelihood = NAN,
+                     .reml_criterion = NAN,
+                     .deviance = NAN,
+                     .pearson_chisq = NAN,
+                     .residual_df = NAN,
+                     .cv_percent = NAN,
+                     .dispersion = NAN};
+}
+
+/* Moves the notes that the steps left on cx into the result. */
+static qx_status take_notes(qx_work *w)
+{
+    const size_t count = qx_ctx_note_count(w->cx);
+    const char **note;
+    QX_NEW_IN(w->cx, w->arena, note, count);
+    for (size_t i = 0; i < count; i++) {
+        note[i] = qx_arena_copy(w->arena, qx_ctx_note(w->cx, i));
+        if (note[i] == NULL) {
+            return qx_fail(w->cx, QX_E_NOMEM, "no memory for the notes");
+        }
+    }
+    w->result->note = note;
+    w->result->note_count = count;
+    qx_ctx_clear(w->cx);
+    return QX_OK;
+}
+
+/* Why these data cannot be fitted at all, as a note; true if they can. */
+static qx_status can_be_fitted(qx_work *w, bool *out)
+{
+    const qx_variate_frame *d = &w->data;
+    *out = false;
+    if (d->n == 0) {
+        return qx_note(w->cx,
+                       "%s has no complete observation: there is nothing to analyse.",
+                       w->variate->name);
+    }
+    if (d->bad_rows > 0) {
+        return qx_note(w->cx,
+                       "%s cannot be analysed as %s: %zu of %zu values lie outside its "
+                       "scale, the first in row %zu; expected %s.",
+                       w->variate->name,
+                       qx_transform_word(w->variate->transform),
+                       d->bad_rows,
+                       d->n,
+                       d->bad_row,
+                       w->variate->transform == QX_TRANSFORM_ARCSINE
+                           ? "shares from 0 to 1"
+                           : "values inside it, or another transform");
+    }
+    for (size_t i = 1; i < d->n; i++) {
+        if (d->y[i] != d->y[0]) {
+            *out = true;
+            return QX_OK;
+        }
+    }
+    return qx_note(
+        w->cx,
+        "Every observation of %s has the same value: nothing varies, so nothing "
+        "can be compared.",
+        w->variate->name);
+}
+
+static qx_status names_of_model(qx_work *w)
+{
+    const qx_choice *c = &w->choice;
+    const char **fixed, **random;
+    size_t kept = 0;
+    QX_NEW_IN(w->cx, w->arena, fixed, c->term_count);
+    QX_NEW_IN(w->cx, w->arena, random, c->random_count);
+    for (size_t t = 0; t < c->term_count; t++) {
+        if (w->fit->design.term_df[t] > 0) {
+            fixed[kept++] = c->term[t].name;
+        }
+    }
+    for (size_t i = 0; i < c->random_count; i++) {
+        random[i] = c->random[i].name;
+    }
+    w->result->fixed = fixed;
+    w->result->fixed_count = kept;
+    w->result->random = random;
+    w->result->random_count = c->random_count;
+    return QX_OK;
+}
+
+static void tell_fit(qx_work *w)
+{
+    qx_result *r = w->result;
+    r->family = "normal";
+    r->link = "identity";
+    r->method = w->choice.random_count > 0 ? "REML" : "least squares";
+    r->log_likelihood = w->fit->log_likelihood;
+    r->reml_criterion = w->fit->reml_criterion;
+    r->residual_df = w->fit->residual_df;
+    r->deviance = w->choice.random_count > 0 ? (double)NAN : w->fit->residual_ss;
+    r->cv_percent = w->fit->cv_percent;
+    r->converged = w->fit->converged;
+    r->iterations = w->fit->iterations;
+}
+
+/* An interaction that matters changes how its main effects are read. */
+static qx_status warn_of_interactions(qx_work *w)
+{
+    for (size_t i = 0; i < w->result->test_count; i++) {
+        const qx_test_line *t = &w->result->test[i];
+        if (t->statistic == NULL || strchr(t->term, ':') == NULL ||
+            !(t->p < INTERACTION_ALPHA)) {
+            continue;
+        }
+        QX_TRY(
+            qx_note(w->cx,
+                    "%s act together: the effect of each depends on the level of the "
+                    "others. Read the comparisons inside each level; the averages over "
+                    "all levels do not tell the whole story.",
+                    t->term));
+    }
+    return QX_OK;
+}
+
+static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
+{
+    w->fit = fit;
+    QX_TRY(qx_lmm_profile_components(w->cx, fit, w->level));
+    QX_TRY(names_of_model(w));
+    tell_fit(w);
+    if (!fit->converged) {
+        QX_TRY(qx_note(w->cx,
+                       "The fit did not settle: take these numbers with caution and "
+                       "look at the data for odd values."));
+    }
+    QX_TRY(qx_strata_make(w->cx, w->arena, &w->spec, &fit->design, &w->strata));
+    QX_TRY(qx_variance_of(w));
+    QX_TRY(qx_coefficients_of(w));
+    QX_TRY(qx_tests_of(w));
+    QX_TRY(qx_means_of(w));
+    QX_TRY(qx_simple_effects_of(w));
+    QX_TRY(qx_contrasts_of(w));
+    QX_TRY(qx_checks_of(w));
+    return warn_of_interactions(w);
+}
+
+/* Fits and reads the fit; data that the model cannot hold are told in a note. */
+static qx_status fit_and_read(qx_work *w)
+{
+    qx_lmm *fit = NULL;
+    const qx_status status = qx_lmm_fit(w->cx, &w->spec, &fit);
+    if (status == QX_E_INPUT || status == QX_E_RANK) {
+        char why[256];
+        strncpy(why, qx_ctx_message(w->cx), sizeof why - 1);
+        why[sizeof why - 1] = '\0';
+        qx_ctx_forgive(w->cx);
+        return qx_note(w->cx, "%s could not be analysed: %s.", w->variate->name, why);
+    }
+    QX_TRY(status);
+    const qx_status read = findings_of_fit(w, fit);
+    qx_lmm_free(fit);
+    return read;
+}
+
+static qx_status analyse_variate(qx_work *w, size_t v)
+{
+    bool possible;
+    QX_TRY(qx_frame_of(w->cx, w->arena, w->protocol, w->table, v, &w->data));
+    w->result->used = w->data.n;
+    w->result->missing = w->data.missing;
+    QX_TRY(can_be_fitted(w, &possible));
+    if (!possible) {
+        return QX_OK;
+    }
+    QX_TRY(qx_choose(w->cx, w->arena, w->protocol, v, &w->data, &w->choice));
+    w->spec = qx_choice_spec(&w->choice, &w->data, w->level);
+    return fit_and_read(w);
+}
+
+static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *result)
+{
+    const qx_variate *variate = &f->protocol->variate[v];
+    qx_work w = {.cx = cx,
+                 .arena = f->arena,
+                 .protocol = f->protocol,
+                 .table = f->table,
+                 .variate = variate,
+                 .level = f->protocol->analysis.level,
+                 .alpha = 1.0 - f->protocol->analysis.level,
+                 .margin = NAN,
+                 .result = result};
+    empty_result(variate, result);
+    if (analysed_as_normal(variate)) {
+        QX_TRY(analyse_variate(&w, v));
+    } else {
+        QX_TRY(qx_note(
+            cx,
+            "%s is %s: this version analyses continuous variates, and counts and "
+            "shares on a transformed scale (transform). It has been stored and is "
+            "left out of the findings.",
+            variate->name,
+            qx_variate_kind_word(variate->kind)));
+    }
+    return take_notes(&w);
+}
+
+static qx_status all_results(qx_ctx *cx, qx_findings *f)
+{
+    qx_result *result;
+    size_t possible = 0;
+    QX_NEW_IN(cx, f->arena, result, f->protocol->variate_count);
+    f->result = result;
+    f->result_count = f->protocol->variate_count;
+    for (size_t v = 0; v < f->result_count; v++) {
+        qx_status status;
+        possible += analysed_as_normal(&f->protocol->variate[v]) ? 1 : 0;
+        qx_ctx_progress(cx, "analysing", v, f->result_count);
+        if (qx_ctx_cancelled(cx)) {
+            return qx_fail(
+                cx, QX_E_CANCELLED, "stopped before %s", f->protocol->variate[v].name);
+        }
+        QX_SCRATCH(cx, status, one_result(cx, f, v, &result[v]));
+        QX_TRY(status);
+    }
+    if (possible == 0) {
+        return qx_fail(
+            cx,
+            QX_E_INPUT,
+            "none of the variates can be analysed by this version; expected at "
+            "least one of kind continuous, or a count or proportion with a "
+            "transform");
+    }
+    return QX_OK;
+}
+
+qx_status qx_analyse(qx_ctx *cx,
+                     const qx_protocol *protocol,
+                     const qx_table *table,
+                     const struct qx_layout *layout,
+                     qx_findings **out)
+{
+    qx_arena *arena = qx_arena_new();
+    if (arena == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for the findings");
+    }
+    qx_findings *f = qx_arena_alloc(arena, 1, sizeof *f);
+    if (f == NULL) {
+        qx_arena_free(arena);
+        return qx_fail(cx, QX_E_NOMEM, "no memory for the findings");
+    }
+    *f = (qx_findings){
+        .arena = arena, .protocol = protocol, .table = table, .layout = layout};
+    const qx_status status = all_results(cx, f);
+    if (status != QX_OK) {
+        qx_arena_free(arena);
+        return status;
+    }
+    *out = f;
+    return QX_OK;
+}

@@ -1,0 +1,51 @@
+/* findings/frame_of.h - a table of observations to the frame of one variate's analysis.
+ *
+ * Rows with a missing response, treatment, season, covariate or unit are left out and
+ * counted. Factors hold only levels that occur, in the protocol's order. Units become
+ * factors of their own (one level a unit, told by trial/identity.h); with seasons, units
+ * that are seen in more than one season also enter as unit x season (contract rule 6).
+ * `times` repeats a row. */
+#ifndef QX_FINDINGS_FRAME_OF_H
+#define QX_FINDINGS_FRAME_OF_H
+
+#include "base/ctx.h"
+#include "model/frame.h"
+#include "trial/protocol.h"
+#include "trial/table.h"
+
+typedef struct qx_frame_unit {
+    size_t unit;      /* protocol unit number */
+    bool by_season;   /* this is unit x season */
+    const char *path; /* "block:tree" or "block:tree:season" */
+    size_t factor;    /* number in frame.factor */
+    size_t count;     /* units */
+} qx_frame_unit;
+
+typedef struct qx_variate_frame {
+    qx_frame frame;
+    size_t n;          /* rows used (after `times`) */
+    size_t missing;    /* rows of the data left out */
+    const size_t *row; /* n: row of the data, from 1 */
+    const double
+        *raw; /* n: the response on the scale of measurement (share for k of n) */
+    const double *scaled; /* n: on the scale of analysis */
+    const double *y;      /* n: scaled - shift, exact where the data are decimals */
+    double shift;
+    size_t bad_rows;   /* values outside the transform's domain */
+    size_t bad_row;    /* the first of them, from 1 */
+    size_t season;     /* frame factor, or QX_NO_COLUMN */
+    size_t *treatment; /* protocol treatment_count: frame factor, or QX_NO_COLUMN */
+    size_t *covariate; /* protocol covariate_count: frame number, or QX_NO_COLUMN */
+    size_t unit_count; /* units above and at the variate's own, large to small */
+    const qx_frame_unit *unit;
+} qx_variate_frame;
+
+/* Everything in `arena`; notes on cx. The frame is empty (n = 0) when no row is complete. */
+qx_status qx_frame_of(qx_ctx *cx,
+                      qx_arena *arena,
+                      const qx_protocol *protocol,
+                      const qx_table *table,
+                      size_t variate,
+                      qx_variate_frame *out);
+
+#endif

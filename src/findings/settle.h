@@ -1,0 +1,43 @@
+/* findings/settle.h - how many replicates would settle what is unsettled.
+ *
+ * A pair is settled, whichever way the truth lies, when the trial has 80 % power for both
+ * questions:
+ *   (a) a true difference of the margin is shown to differ, by the same adjusted test;
+ *   (b) a true difference of nothing is shown to lie inside the margin, by two one-sided
+ *       tests at alpha each.
+ * Today's variation is taken as it was estimated; with r replicates instead of r0 the
+ * squared standard error shrinks by r0/r and the degrees of freedom grow by (r-1)/(r0-1)
+ * (exact for completely randomised and complete block layouts). The observed difference
+ * plays no part: power "observed" after the fact only repeats the p value (Hoenig & Heisey
+ * 2001, Am Stat 55:19-24). Power of (a): non-central t; of (b): the bound
+ * 1 - 2 P(T(df, margin/se) <= t(1-alpha, df)), T non-central t, which is exact when se is
+ * known and errs to the safe side otherwise (both one-sided tests must fail to be counted
+ * twice). */
+#ifndef QX_FINDINGS_SETTLE_H
+#define QX_FINDINGS_SETTLE_H
+
+#include <stddef.h>
+
+#include "model/compare.h"
+
+#define QX_SETTLE_POWER 0.80
+#define QX_SETTLE_MOST  10000.0
+
+typedef struct qx_settle {
+    double se, df;     /* of the difference today */
+    double replicates; /* r0 >= 2: units a mean, today */
+    double margin;     /* > 0 */
+    double alpha;
+    qx_adjust adjust;
+    size_t means;  /* k in the family */
+    size_t family; /* comparisons in the family */
+} qx_settle;
+
+/* Power of both questions with r replicates: the smaller one. */
+double qx_settle_power(const qx_settle *s, double r);
+
+/* Smallest whole r > r0 with that power; NAN if it is above QX_SETTLE_MOST or cannot be
+ * told. */
+double qx_settle_replicates(const qx_settle *s);
+
+#endif

@@ -1,0 +1,78 @@
+/* findings/simulate.h - the data that a trial would give if the truth were known.
+ *
+ *   y = mean + sum of effects + sum over units above (u + u in that season) + e
+ *
+ *   u     between things of a unit, the same in every season       N(0, sd^2)
+ *   u(s)  what one season adds to a thing, new in each             N(0, sd_season^2)
+ *   e     between things sampled while recording                   N(0, sd^2)
+ *
+ * The layout says where everything stands and what chance gave it; a truth says how large
+ * the effects and the variations are. Values are rounded as a person would read them off,
+ * kept inside the variate's range, and some are lost. What comes out is a data file, so
+ * that simulated data take the same way as recorded ones.
+ *
+ * Random numbers: variate k of the truths has stream k of the seed (numeric/rng.h), so the
+ * same seed gives the same file on every machine, and another truth for one variate leaves
+ * the others as they are.
+ *
+ * Not here: counts, shares, grades, classes; interactions of treatments. */
+#ifndef QX_FINDINGS_SIMULATE_H
+#define QX_FINDINGS_SIMULATE_H
+
+#include "base/ctx.h"
+#include "base/text.h"
+#include "layout/layout.h"
+#include "trial/protocol.h"
+
+typedef struct qx_truth_effect {
+    const char *factor; /* a treatment, or "season" */
+    const char *level;
+    double effect; /* unit of the variate; levels that are not named have 0 */
+} qx_truth_effect;
+
+typedef struct qx_truth_spread {
+    const char *unit;
+    double sd;        /* between things of the unit, unit of the variate */
+    double sd_season; /* what each season adds to each thing */
+} qx_truth_spread;
+
+typedef struct qx_truth {
+    const char *variate;
+    double mean; /* where every effect is 0 */
+    size_t effect_count;
+    const qx_truth_effect *effect;
+    size_t spread_count;
+    const qx_truth_spread *spread; /* units that are not named have 0 */
+    double step;                   /* values are read to this step; 0: not rounded */
+    double lost;                   /* share of the values that are lost, 0 <= lost < 1 */
+} qx_truth;
+
+/* Things of a placed unit that are lost for good: chance picks them. */
+typedef struct qx_truth_loss {
+    const char *unit;
+    size_t things;
+    size_t season; /* lost from this season on, 0 the first */
+} qx_truth_loss;
+
+typedef struct qx_simulation {
+    uint64_t seed;
+    size_t samples; /* things sampled in each parent and season, for sampled units */
+    size_t truth_count;
+    const qx_truth *truth;
+    size_t loss_count;
+    const qx_truth_loss *loss;
+} qx_simulation;
+
+/* Adds header and rows of a data file to `csv`: the columns are season (if the protocol
+ * separates seasons), the units, the treatments, the variates; rows by season, then by unit
+ * from large to small. Lost values are empty, their rows stand.
+ * Errors: QX_E_ARG (a name that the protocol does not know, a variate that is not
+ * continuous, a sampled unit inside a sampled one), QX_E_NOMEM.
+ * Cost: O(placed things x variates x seasons). */
+qx_status qx_simulate_csv(qx_ctx *cx,
+                          const qx_protocol *protocol,
+                          const qx_layout *layout,
+                          const qx_simulation *simulation,
+                          qx_text *csv);
+
+#endif

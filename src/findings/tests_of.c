@@ -1,0 +1,316 @@
+#include "findings/tests_of.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/array.h"
+#include "model/trend.h"
+#include "numeric/dist.h"
+
+/* The unit against whose variation a term is tested: its stratum in a balanced layout,
+ * else the lowest unit that one of its treatments is put on. */
+static const char *unit_of_test(const qx_work *w, size_t t)
+{
+    const qx_term *term = &w->choice.term[t];
+    if (w->strata.balanced) {
+        const size_t s = w->strata.stratum_of[t];
+        return s < w->choice.random_count ? w->choice.random[s].name
+                                          : w->choice.residual_path;
+    }
+    size_t lowest = QX_NONE;
+    for (size_t i = 0; i < term->factor_count; i++) {
+        for (size_t k = 0; k < w->protocol->treatment_count; k++) {
+            if (w->data.treatment[k] != term->factor[i]) {
+                continue;
+            }
+            const size_t on = w->protocol->treatment[k].on;
+            if (lowest == QX_NONE || qx_unit_reaches(w->protocol, lowest, on)) {
+                lowest = on;
+            }
+        }
+    }
+    for (size_t k = 0; k < w->choice.random_count; k++) {
+        const qx_frame_unit *u = &w->data.unit[w->choice.random_unit[k]];
+        if (lowest != QX_NONE && u->unit == lowest && !u->by_season &&
+            w->data.season == QX_NO_COLUMN) {
+            return u->path;
+        }
+    }
+    return lowest == QX_NONE || w->data.season != QX_NO_COLUMN ? NULL
+                                                               : w->choice.residual_path;
+}
+
+static qx_status test_term(qx_work *w, size_t t, qx_test_line *line)
+{
+    const bool sequential = w->protocol->analysis.sums == QX_SUMS_SEQUENTIAL;
+    qx_mat L;
+    qx_joint_test test;
+    if (sequential) {
+        QX_TRY(
+            qx_design_sequential(w->cx, qx_ctx_scratch(w->cx), &w->fit->design, t, &L));
+    } else {
+        QX_TRY(qx_design_marginal(w->cx, qx_ctx_scratch(w->cx), &w->fit->design, t, &L));
+    }
+    *line = (qx_test_line){.term = w->choice.term[t].name,
+                           .unit = unit_of_test(w, t),
+                           .num_df = NAN,
+                           .den_df = NAN,
+                           .statistic = "F",
+                           .value = NAN,
+                           .p = NAN,
+                           .sum_of_squares = NAN,
+                           .mean_square = NAN};
+    if (L.rows == 0) {
+        return QX_OK;
+    }
+    QX_TRY(qx_lmm_test(w->cx, w->fit, L, &test));
+    line->num_df = test.num_df;
+    line->den_df = test.den_df;
+    line->value = test.f;
+    line->p = test.p;
+    line->method = test.method;
+    line->sum_of_squares = w->strata.balanced && w->choice.random_count > 0
+                               ? w->strata.sum_of_squares[t]
+                               : test.sum_of_squares;
+    line->mean_square = line->sum_of_squares / line->num_df;
+    return QX_OK;
+}
+
+static qx_status push_test(qx_work *w, qx_array *tests, qx_test_line line)
+{
+    qx_test_line *one = qx_array_push(tests);
+    if (one == NULL) {
+        return qx_fail(w->cx, QX_E_NOMEM, "no memory for the tests");
+    }
+    *one = line;
+    return QX_OK;
+}
+
+static qx_test_line left_over(const char *unit, double df, double ss)
+{
+    return (qx_test_line){.term = "residual",
+                          .unit = unit,
+                          .num_df = df,
+                          .den_df = NAN,
+                          .value = NAN,
+                          .p = NAN,
+                          .sum_of_squares = ss,
+                          .mean_square = df > 0.0 ? ss / df : (double)NAN};
+}
+
+static qx_status add_strata(qx_work *w, qx_array *tests)
+{
+    if (w->choice.random_count == 0) {
+        return push_test(
+            w,
+            tests,
+            left_over(w->choice.residual_path, w->fit->residual_df, w->fit->residual_ss));
+    }
+    for (size_t s = 0; w->strata.balanced && s < w->strata.stratum_count; s++) {
+        const char *unit = s < w->choice.random_count ? w->choice.random[s].name
+                                                      : w->choice.residual_path;
+        QX_TRY(push_test(
+            w,
+            tests,
+            left_over(unit, w->strata.left[s].df, w->strata.left[s].sum_of_squares)));
+    }
+    return QX_OK;
+}
+
+qx_status qx_tests_of(qx_work *w)
+{
+    qx_array tests = QX_ARRAY(w->arena, sizeof(qx_test_line));
+    for (size_t t = 0; t < w->choice.term_count; t++) {
+        qx_test_line line;
+        qx_status status;
+        if (w->fit->design.term_df[t] == 0) {
+            continue; /* aliased: told by a note of the design */
+        }
+        QX_SCRATCH(w->cx, status, test_term(w, t, &line));
+        QX_TRY(status);
+        QX_TRY(push_test(w, &tests, line));
+    }
+    QX_TRY(add_strata(w, &tests));
+    w->result->test = tests.items;
+    w->result->test_count = tests.count;
+    return QX_OK;
+}
+
+static qx_status coefficient(qx_work *w, size_t j, double row[], qx_coefficient *out)
+{
+    qx_estimate e;
+    memset(row, 0, w->fit->p * sizeof *row);
+    row[j] = 1.0;
+    const double shift = w->fit->design.term_of[j] == QX_NO_COLUMN ? 1.0 : 0.0;
+    QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, shift, &e));
+    const double value = e.estimate / e.se;
+    *out = (qx_coefficient){w->fit->design.name[j],
+                            e.estimate,
+                            e.se,
+                            e.df,
+                            value,
+                            qx_t_two_sided(value, e.df)};
+    return QX_OK;
+}
+
+static qx_status coefficients(qx_work *w, qx_coefficient list[])
+{
+    double *row;
+    QX_NEW(w->cx, row, w->fit->p);
+    for (size_t j = 0; j < w->fit->p; j++) {
+        QX_TRY(coefficient(w, j, row, &list[j]));
+    }
+    return QX_OK;
+}
+
+qx_status qx_coefficients_of(qx_work *w)
+{
+    qx_coefficient *list;
+    qx_status status;
+    QX_NEW_IN(w->cx, w->arena, list, w->fit->p);
+    QX_SCRATCH(w->cx, status, coefficients(w, list));
+    QX_TRY(status);
+    for (size_t j = 0; j < w->fit->p; j++) {
+        list[j].term = qx_arena_copy(w->arena, list[j].term);
+        if (list[j].term == NULL) {
+            return qx_fail(w->cx, QX_E_NOMEM, "no memory for the coefficients");
+        }
+    }
+    w->result->coefficient = list;
+    w->result->coefficient_count = w->fit->p;
+    return QX_OK;
+}
+
+/* Weights over the levels that the factor has in the data; false (and a note) when a level
+ * that the contrast needs is not there. */
+static qx_status contrast_weights(qx_work *w,
+                                  const qx_contrast_def *def,
+                                  size_t factor,
+                                  double weight[],
+                                  bool *possible)
+{
+    const qx_factor *f = &w->data.frame.factor[factor];
+    *possible = true;
+    if (def->trend != QX_TREND_NONE) {
+        const int degree = (int)def->trend; /* QX_TREND_LINEAR is 1 ... */
+        if (f->score == NULL || f->level_count <= (size_t)degree) {
+            *possible = false;
+            return qx_note(w->cx,
+                           "%s needs more levels of %s than the data have.",
+                           def->name,
+                           f->name);
+        }
+        return qx_trend_coefficients(w->cx, f->level_count, f->score, degree, weight);
+    }
+    const bool season = def->of == QX_OF_SEASON;
+    const size_t all = season ? w->protocol->seasons.level_count
+                              : w->protocol->treatment[def->of].level_count;
+    const char *const *level =
+        season ? w->protocol->seasons.level : w->protocol->treatment[def->of].level;
+    for (size_t l = 0, k = 0; l < all; l++) {
+        if (k < f->level_count && f->level[k] == level[l]) {
+            weight[k++] = def->weight[l];
+        } else if (def->weight[l] != 0.0) {
+            *possible = false;
+            return qx_note(w->cx,
+                           "%s needs %s %s, which has no data.",
+                           def->name,
+                           f->name,
+                           level[l]);
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status contrast(qx_work *w,
+                          const qx_contrast_def *def,
+                          size_t factor,
+                          qx_contrast_line *line,
+                          bool *possible)
+{
+    const size_t levels = w->data.frame.factor[factor].level_count;
+    double *weight, *row, *mean;
+    qx_estimate e = {NAN, NAN, NAN};
+    bool estimable = true;
+    QX_NEW(w->cx, weight, levels);
+    QX_NEW(w->cx, row, w->fit->p);
+    QX_NEW(w->cx, mean, w->fit->p);
+    QX_TRY(contrast_weights(w, def, factor, weight, possible));
+    if (!*possible) {
+        return QX_OK;
+    }
+    double sum = 0.0;
+    for (size_t l = 0; l < levels; l++) {
+        bool known;
+        QX_TRY(qx_design_mean(w->cx, &w->fit->design, 1, &factor, &l, mean, &known));
+        estimable = estimable && (known || weight[l] == 0.0);
+        for (size_t j = 0; j < w->fit->p; j++) {
+            row[j] += weight[l] * mean[j];
+        }
+        sum += weight[l];
+    }
+    if (estimable) {
+        QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, fabs(sum) < 1e-12 ? 0.0 : sum, &e));
+    }
+    const double value = e.estimate / e.se;
+    *line = (qx_contrast_line){.name = def->name,
+                               .of = w->data.frame.factor[factor].name,
+                               .estimate = e.estimate,
+                               .se = e.se,
+                               .df = e.df,
+                               .value = value,
+                               .p = qx_t_two_sided(value, e.df)};
+    return QX_OK;
+}
+
+qx_status qx_contrasts_of(qx_work *w)
+{
+    qx_contrast_line *list;
+    size_t count = 0;
+    QX_NEW_IN(w->cx, w->arena, list, w->protocol->contrast_count);
+    for (size_t i = 0; i < w->protocol->contrast_count; i++) {
+        const qx_contrast_def *def = &w->protocol->contrast[i];
+        const size_t factor =
+            def->of == QX_OF_SEASON ? w->data.season : w->data.treatment[def->of];
+        qx_status status;
+        bool possible;
+        if (factor == QX_NO_COLUMN || w->data.frame.factor[factor].level_count < 2) {
+            continue;
+        }
+        QX_SCRATCH(w->cx, status, contrast(w, def, factor, &list[count], &possible));
+        QX_TRY(status);
+        count += possible ? 1 : 0;
+    }
+    w->result->contrast = list;
+    w->result->contrast_count = count;
+    return QX_OK;
+}
+
+qx_status qx_variance_of(qx_work *w)
+{
+    qx_variance_line *list;
+    QX_NEW_IN(w->cx, w->arena, list, w->fit->component_count);
+    for (size_t i = 0; i < w->fit->component_count; i++) {
+        const qx_component *c = &w->fit->component[i];
+        const bool last = i + 1 == w->fit->component_count;
+        list[i] = (qx_variance_line){.term = last ? "residual" : w->choice.random[i].name,
+                                     .variance = c->variance,
+                                     .sd = sqrt(c->variance),
+                                     .lower = c->lower,
+                                     .upper = c->upper,
+                                     .lrt = c->lrt,
+                                     .p = c->p,
+                                     .at_zero = c->at_zero};
+        if (c->at_zero) {
+            QX_TRY(
+                qx_note(w->cx,
+                        "No variation between %s could be seen beyond that of the "
+                        "smaller units (its component is estimated at zero). Treatments "
+                        "are still tested against the units that they were put on.",
+                        list[i].term));
+        }
+    }
+    w->result->variance = list;
+    w->result->variance_count = w->fit->component_count;
+    return QX_OK;
+}

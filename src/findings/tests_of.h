@@ -1,0 +1,13 @@
+/* findings/tests_of.h - fixed terms tested against the variation of the units that they
+ * were put on, the lines left over in each stratum, coefficients and contrasts. */
+#ifndef QX_FINDINGS_TESTS_OF_H
+#define QX_FINDINGS_TESTS_OF_H
+
+#include "findings/work.h"
+
+qx_status qx_tests_of(qx_work *w);        /* result->test */
+qx_status qx_coefficients_of(qx_work *w); /* result->coefficient */
+qx_status qx_contrasts_of(qx_work *w);    /* result->contrast */
+qx_status qx_variance_of(qx_work *w);     /* result->variance */
+
+#endif

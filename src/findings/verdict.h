@@ -1,0 +1,16 @@
+/* findings/verdict.h - what a difference comes to (contract section 3).
+ *
+ *   higher, lower  adjusted p < alpha and equivalence not shown
+ *   trivial        adjusted p < alpha and equivalence shown: real, but too small to matter
+ *   equivalent     not shown to differ, and shown to lie inside the margin
+ *   unsettled      neither; never told as "no difference"                            */
+#ifndef QX_FINDINGS_VERDICT_H
+#define QX_FINDINGS_VERDICT_H
+
+#include "findings/findings.h"
+
+/* Fills verdict and beyond_margin from estimate, p_adjusted, lower, upper, margin and
+ * p_equivalence. */
+void qx_verdict_give(qx_difference *difference, double alpha);
+
+#endif

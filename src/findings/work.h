@@ -1,0 +1,38 @@
+/* findings/work.h - one variate on its way through the analysis: what the steps of
+ * findings/analyse.c hand to each other. Private to this folder. */
+#ifndef QX_FINDINGS_WORK_H
+#define QX_FINDINGS_WORK_H
+
+#include "findings/choose.h"
+#include "findings/findings.h"
+#include "findings/frame_of.h"
+#include "model/compare.h"
+#include "model/strata.h"
+
+typedef struct qx_work {
+    qx_ctx *cx;
+    qx_arena *arena; /* of the findings */
+    const qx_protocol *protocol;
+    const qx_table *table;
+    const qx_variate *variate;
+    qx_variate_frame data;
+    qx_choice choice;
+    qx_lmm_spec spec;
+    const qx_lmm *fit;
+    qx_strata strata;
+    double level, alpha;
+    double margin; /* on the scale of analysis; NAN without one */
+    qx_result *result;
+} qx_work;
+
+/* Cells of some factors: every combination of their levels, the last factor fastest. */
+typedef struct qx_cells {
+    size_t factor_count;
+    const size_t *factor; /* frame factor numbers */
+    size_t count;
+    const size_t *level;   /* count x factor_count, row-major */
+    qx_mat row;            /* p x count: column c gives the mean of cell c as row'beta */
+    const bool *estimable; /* count */
+} qx_cells;
+
+#endif

@@ -20,9 +20,9 @@
 
 typedef struct qx_arena qx_arena;
 typedef struct qx_arena_mark {
-    void *block;   /* newest block at the mark, or NULL */
-    size_t used;   /* bytes used in it */
-    void *defer;   /* newest deferred action at the mark */
+    void *block; /* newest block at the mark, or NULL */
+    size_t used; /* bytes used in it */
+    void *defer; /* newest deferred action at the mark */
 } qx_arena_mark;
 
 /* A new, empty arena; NULL when there is no memory. Free it with qx_arena_free. */
@@ -49,7 +49,9 @@ QX_API qx_arena_mark qx_arena_get_mark(const qx_arena *arena);
 QX_API void qx_arena_rewind(qx_arena *arena, qx_arena_mark mark);
 
 /* Runs `action(thing)` when the arena is freed or rewound past this moment. */
-QX_API qx_status qx_arena_defer(qx_arena *arena, void (*action)(void *thing), void *thing);
+QX_API qx_status qx_arena_defer(qx_arena *arena,
+                                void (*action)(void *thing),
+                                void *thing);
 
 /* Tests: the n-th allocation from now on this thread fails, once; 0 = never. */
 QX_API void qx_arena_fail_after(size_t n);

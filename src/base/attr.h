@@ -9,11 +9,11 @@
 
 #include <assert.h>
 
-#define QX_API            __attribute__((visibility("default")))
-#define QX_PRINTF(f, a)   __attribute__((format(printf, f, a)))
-#define QX_UNUSED         __attribute__((unused))
-#define QX_COUNT(array)   (sizeof(array) / sizeof((array)[0]))
-#define QX_ASSERT(what)   assert(what)
+#define QX_API          __attribute__((visibility("default")))
+#define QX_PRINTF(f, a) __attribute__((format(printf, f, a)))
+#define QX_UNUSED       __attribute__((unused))
+#define QX_COUNT(array) (sizeof(array) / sizeof((array)[0]))
+#define QX_ASSERT(what) assert(what)
 
 /* Returns from the calling function when `call` fails. */
 #define QX_TRY(call)                                                                     \

@@ -27,14 +27,18 @@ QX_API void qx_ctx_free(qx_ctx *cx);
 QX_API qx_arena *qx_ctx_scratch(qx_ctx *cx);
 
 /* Stores the failure if it is the first, and returns `status`. Use the macro. */
-QX_API qx_status qx_ctx_fail(qx_ctx *cx, qx_status status, const char *file, int line,
-                             const char *format, ...) QX_PRINTF(5, 6);
-#define qx_fail(cx, status, ...) qx_ctx_fail((cx), (status), __FILE__, __LINE__, __VA_ARGS__)
+QX_API qx_status qx_ctx_fail(
+    qx_ctx *cx, qx_status status, const char *file, int line, const char *format, ...)
+    QX_PRINTF(5, 6);
+#define qx_fail(cx, status, ...)                                                         \
+    qx_ctx_fail((cx), (status), __FILE__, __LINE__, __VA_ARGS__)
 
 /* The stored failure: QX_OK and "" when there is none. */
 QX_API qx_status qx_ctx_status(const qx_ctx *cx);
 QX_API const char *qx_ctx_message(const qx_ctx *cx);
-QX_API void qx_ctx_clear(qx_ctx *cx); /* forgets failure and notes */
+QX_API const char *qx_ctx_file(const qx_ctx *cx); /* our source file that failed, or "" */
+QX_API int qx_ctx_line(const qx_ctx *cx);         /* and its line, or 0 */
+QX_API void qx_ctx_clear(qx_ctx *cx);             /* forgets failure and notes */
 
 /* Forgets the failure and keeps the notes: for a step that was tried and may fail (a check
  * that the data do not allow). Never for QX_E_NOMEM or QX_E_CANCELLED: those stay. */

@@ -27,8 +27,8 @@ typedef struct qx_decimal {
  * optional exponent. `point` is '.' or ','. False if it is anything else (also "inf",
  * "nan", hexadecimal, empty, spaces). `value` is the correctly rounded double. `exact`
  * may be NULL. A number beyond double's range is false. */
-QX_API bool qx_decimal_read(const char *text, size_t length, char point, double *value,
-                            qx_decimal *exact);
+QX_API bool qx_decimal_read(
+    const char *text, size_t length, char point, double *value, qx_decimal *exact);
 
 /* a - b, rounded once. Both must be exact. */
 QX_API double qx_decimal_minus(qx_decimal a, qx_decimal b);

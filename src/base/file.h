@@ -19,15 +19,19 @@ typedef struct qx_bytes {
 
 /* Reads the whole of `path` ("-": standard input) into `arena`. `most` bytes at the most.
  * QX_E_INPUT: missing, a folder, larger than `most`; QX_E_IO: the machine. */
-QX_API qx_status qx_file_read(qx_ctx *cx, qx_arena *arena, const char *path, size_t most,
-                              qx_bytes *out);
+QX_API qx_status
+qx_file_read(qx_ctx *cx, qx_arena *arena, const char *path, size_t most, qx_bytes *out);
 
 /* Replaces `path` by these bytes, or leaves it as it was. QX_E_IO. */
-QX_API qx_status qx_file_write(qx_ctx *cx, const char *path, const char *bytes,
+QX_API qx_status qx_file_write(qx_ctx *cx,
+                               const char *path,
+                               const char *bytes,
                                size_t length);
 
 /* The same, but QX_E_EXISTS if `path` is there already. */
-QX_API qx_status qx_file_create(qx_ctx *cx, const char *path, const char *bytes,
+QX_API qx_status qx_file_create(qx_ctx *cx,
+                                const char *path,
+                                const char *bytes,
                                 size_t length);
 
 /* Makes a folder (and those above it) if it is not there. QX_E_IO. */

@@ -22,7 +22,8 @@ typedef struct qx_json qx_json;
 QX_API qx_json *qx_json_new(qx_arena *arena, qx_text *text); /* NULL: no memory */
 QX_API void qx_json_open(qx_json *json, const char *key, char bracket);
 QX_API void qx_json_close(qx_json *json, char bracket);
-QX_API void qx_json_text(qx_json *json, const char *key, const char *value); /* NULL: null */
+QX_API void
+qx_json_text(qx_json *json, const char *key, const char *value); /* NULL: null */
 QX_API void qx_json_number(qx_json *json, const char *key, double value);
 QX_API void qx_json_whole(qx_json *json, const char *key, long long value);
 QX_API void qx_json_bool(qx_json *json, const char *key, bool value);

@@ -21,7 +21,7 @@ typedef struct qx_place {
 } qx_place;
 
 typedef struct qx_problem {
-    const char *file;     /* as the user named it */
+    const char *file; /* as the user named it */
     qx_place at;
     const char *wrong;    /* what is wrong */
     const char *expected; /* what was expected, or how to mend it */
@@ -34,13 +34,19 @@ QX_API qx_problems *qx_problems_new(qx_arena *arena);
 
 /* Adds a problem (copies all texts). `expected` is plain text, `wrong` a format.
  * QX_E_NOMEM or QX_OK: the caller goes on either way. */
-QX_API qx_status qx_problem_add(qx_problems *problems, const char *file, qx_place at,
-                                const char *expected, const char *wrong, ...)
-    QX_PRINTF(5, 6);
+QX_API qx_status qx_problem_add(qx_problems *problems,
+                                const char *file,
+                                qx_place at,
+                                const char *expected,
+                                const char *wrong,
+                                ...) QX_PRINTF(5, 6);
 
 /* A note with its place: told, not counted. */
-QX_API qx_status qx_problem_note(qx_problems *problems, const char *file, qx_place at,
-                                 const char *format, ...) QX_PRINTF(4, 5);
+QX_API qx_status qx_problem_note(qx_problems *problems,
+                                 const char *file,
+                                 qx_place at,
+                                 const char *format,
+                                 ...) QX_PRINTF(4, 5);
 
 QX_API size_t qx_problems_count(const qx_problems *problems); /* all, stored or not */
 QX_API size_t qx_problems_stored(const qx_problems *problems);

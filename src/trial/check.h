@@ -15,12 +15,22 @@
 /* Reads and checks data for the protocol. `layout_known`: the data belong to a trial file,
  * whose layout gives the treatments, so their columns may be missing. On QX_E_INPUT *out
  * may still be given with `bad` rows marked (see read_csv.h); else *out is complete. */
-qx_status qx_data_parse(qx_ctx *cx, const qx_protocol *protocol, const char *file,
-                        const char *bytes, size_t length, bool layout_known,
-                        qx_problems *problems, qx_table **out, bool **bad);
+qx_status qx_data_parse(qx_ctx *cx,
+                        const qx_protocol *protocol,
+                        const char *file,
+                        const char *bytes,
+                        size_t length,
+                        bool layout_known,
+                        qx_problems *problems,
+                        qx_table **out,
+                        bool **bad);
 
-qx_status qx_data_read(qx_ctx *cx, const qx_protocol *protocol, const char *path,
-                       bool layout_known, qx_problems *problems, qx_table **out,
+qx_status qx_data_read(qx_ctx *cx,
+                       const qx_protocol *protocol,
+                       const char *path,
+                       bool layout_known,
+                       qx_problems *problems,
+                       qx_table **out,
                        bool **bad);
 
 #endif

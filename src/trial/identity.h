@@ -14,19 +14,24 @@
 #include "trial/table.h"
 
 typedef struct qx_identity {
-    size_t unit;           /* unit number in the protocol */
-    size_t count;          /* distinct units in the data */
-    const uint32_t *code;  /* rows entries, 0 ... count-1; QX_MISSING_CODE where it cannot be told */
-    const size_t *first;   /* count entries: first row of each unit */
-    const char *how;       /* sentence when it has no column ("plot has no column: told by
+    size_t unit;  /* unit number in the protocol */
+    size_t count; /* distinct units in the data */
+    const uint32_t
+        *code; /* rows entries, 0 ... count-1; QX_MISSING_CODE where it cannot be told */
+    const size_t *first; /* count entries: first row of each unit */
+    const char *how;     /* sentence when it has no column ("plot has no column: told by
                               block and variety"), else NULL */
 } qx_identity;
 
 /* Identities of `variate`'s unit and all units above it, by unit number: out[u].unit is
  * QX_NONE for units that do not apply. `out` has protocol->unit_count entries. Rows where
  * keep[row] is false are left out (QX_MISSING_CODE); keep may be NULL. Arrays in `arena`. */
-qx_status qx_identify(qx_ctx *cx, qx_arena *arena, const qx_protocol *protocol,
-                      const qx_table *table, size_t variate, const bool keep[],
+qx_status qx_identify(qx_ctx *cx,
+                      qx_arena *arena,
+                      const qx_protocol *protocol,
+                      const qx_table *table,
+                      size_t variate,
+                      const bool keep[],
                       qx_identity out[]);
 
 #endif

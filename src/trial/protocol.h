@@ -14,10 +14,10 @@
 #include "base/arena.h"
 #include "base/problems.h"
 
-#define QX_NONE          ((size_t)-1)
-#define QX_PARENTS_MOST  4   /* units that one unit may cross */
-#define QX_NAMES_MOST    64  /* units, treatments, covariates, variates, contrasts: each */
-#define QX_LEVELS_MOST   1000
+#define QX_NONE         ((size_t)-1)
+#define QX_PARENTS_MOST 4  /* units that one unit may cross */
+#define QX_NAMES_MOST   64 /* units, treatments, covariates, variates, contrasts: each */
+#define QX_LEVELS_MOST  1000
 
 typedef struct qx_person {
     const char *name, *role; /* role "" if not given */
@@ -43,13 +43,13 @@ typedef struct qx_seasons {
 typedef struct qx_unit {
     const char *name;
     qx_place at;
-    size_t parent_count;                /* 0: outermost; 2 or more: crossed */
-    size_t parent[QX_PARENTS_MOST];     /* unit numbers, in the order written */
-    size_t count;                       /* planned per parent (per cell if crossed); QX_NONE */
-    bool sample;                        /* any number per parent */
-    size_t column_count;                /* `columns: [...]`: labels that tell it together */
+    size_t parent_count;            /* 0: outermost; 2 or more: crossed */
+    size_t parent[QX_PARENTS_MOST]; /* unit numbers, in the order written */
+    size_t count;        /* planned per parent (per cell if crossed); QX_NONE */
+    bool sample;         /* any number per parent */
+    size_t column_count; /* `columns: [...]`: labels that tell it together */
     const char *const *column;
-    const char *path;                   /* "block:tree": parents' paths without repetition */
+    const char *path; /* "block:tree": parents' paths without repetition */
 } qx_unit;
 
 typedef struct qx_treatment {
@@ -67,9 +67,9 @@ typedef struct qx_treatment {
 typedef struct qx_covariate {
     const char *name;
     qx_place at;
-    size_t on;              /* unit number */
-    const char *unit;       /* "cm2" or "" */
-    size_t slope_count;     /* treatments whose levels have slopes of their own */
+    size_t on;          /* unit number */
+    const char *unit;   /* "cm2" or "" */
+    size_t slope_count; /* treatments whose levels have slopes of their own */
     const size_t *slope;
 } qx_covariate;
 
@@ -107,20 +107,20 @@ typedef struct qx_variate {
     const char *name, *label, *method; /* label falls back to name; method "" */
     qx_place at;
     qx_variate_kind kind;
-    size_t on;              /* unit number */
-    const char *of;         /* proportion: column of n, or "" (1 or 0 for each thing) */
-    const char *unit;       /* "cm" or "" */
-    int decimals;           /* -1 if not given */
+    size_t on;        /* unit number */
+    const char *of;   /* proportion: column of n, or "" (1 or 0 for each thing) */
+    const char *unit; /* "cm" or "" */
+    int decimals;     /* -1 if not given */
     bool has_range;
     double low, high;
     qx_better better;
-    double margin;          /* NAN if not given */
+    double margin; /* NAN if not given */
     qx_transform transform;
     qx_extra extra_variation;
     qx_share_link link;
-    size_t level_count;     /* ordinal, nominal */
+    size_t level_count; /* ordinal, nominal */
     const char *const *level;
-    const char *times;      /* column: how many alike things a row stands for, or "" */
+    const char *times; /* column: how many alike things a row stands for, or "" */
 } qx_variate;
 
 typedef enum {
@@ -164,11 +164,11 @@ typedef struct qx_analysis {
 } qx_analysis;
 
 typedef struct qx_protocol {
-    qx_arena *arena;   /* owns everything below */
-    const char *file;  /* as named by the user */
-    const char *text;  /* the protocol's own bytes */
+    qx_arena *arena;  /* owns everything below */
+    const char *file; /* as named by the user */
+    const char *text; /* the protocol's own bytes */
     size_t text_length;
-    char digest[65];   /* SHA-256 of the text */
+    char digest[65];                            /* SHA-256 of the text */
     const char *title, *question, *institution; /* "" if not given */
     size_t person_count;
     const qx_person *person;
@@ -198,7 +198,9 @@ size_t qx_protocol_find_treatment(const qx_protocol *p, const char *name);
 bool qx_unit_reaches(const qx_protocol *p, size_t above, size_t below);
 
 /* Number of the level written as `text` (numbers: 30 and 30.0 are the same); QX_NONE. */
-size_t qx_level_find(size_t level_count, const char *const level[], const char *text,
+size_t qx_level_find(size_t level_count,
+                     const char *const level[],
+                     const char *text,
                      size_t length);
 
 /* "continuous", "tukey", "log10(x+1)" ...: the words of the file format. */

@@ -20,7 +20,8 @@
 typedef struct qx_column_wish {
     const char *name;
     qx_column_kind kind;
-    bool needed; /* a problem if it is not there; else its absence is told by the caller */
+    bool
+        needed; /* a problem if it is not there; else its absence is told by the caller */
 } qx_column_wish;
 
 /* Reads the wanted columns; others are ignored with a note. Unreadable numbers, rows with
@@ -28,8 +29,14 @@ typedef struct qx_column_wish {
  * QX_E_INPUT when `problems` grew; if the rows as such could be read, *out is given all the
  * same with `bad[row]` set for rows that had problems (for --accept-good), else NULL.
  * `bad` may be NULL; it lives in the table's arena. */
-qx_status qx_csv_parse(qx_ctx *cx, const char *file, const char *bytes, size_t length,
-                       size_t wish_count, const qx_column_wish wish[],
-                       qx_problems *problems, qx_table **out, bool **bad);
+qx_status qx_csv_parse(qx_ctx *cx,
+                       const char *file,
+                       const char *bytes,
+                       size_t length,
+                       size_t wish_count,
+                       const qx_column_wish wish[],
+                       qx_problems *problems,
+                       qx_table **out,
+                       bool **bad);
 
 #endif

@@ -15,11 +15,17 @@ struct qx_protocol;
 
 /* From memory; `file` is only for messages. QX_E_INPUT when `problems` grew; then *out
  * stays as it was. The caller frees *out. */
-qx_status qx_protocol_parse(qx_ctx *cx, const char *file, const char *bytes, size_t length,
-                            qx_problems *problems, struct qx_protocol **out);
+qx_status qx_protocol_parse(qx_ctx *cx,
+                            const char *file,
+                            const char *bytes,
+                            size_t length,
+                            qx_problems *problems,
+                            struct qx_protocol **out);
 
 /* From a file ("-": standard input). */
-qx_status qx_protocol_read(qx_ctx *cx, const char *path, qx_problems *problems,
+qx_status qx_protocol_read(qx_ctx *cx,
+                           const char *path,
+                           qx_problems *problems,
                            struct qx_protocol **out);
 
 #endif

@@ -30,7 +30,7 @@ typedef struct qx_column {
 } qx_column;
 
 typedef struct qx_table {
-    qx_arena *arena;      /* owns everything */
+    qx_arena *arena; /* owns everything */
     const char *file;
     size_t rows;
     size_t column_count;
@@ -40,6 +40,5 @@ typedef struct qx_table {
 
 void qx_table_free(qx_table *table); /* NULL is accepted */
 const qx_column *qx_table_find(const qx_table *table, const char *name); /* or NULL */
-
 
 #endif

@@ -66,6 +66,7 @@ typedef struct qx_simulation {
 /* Adds header and rows of a data file to `csv`: the columns are season (if the protocol
  * separates seasons), the units, the treatments, the variates; rows by season, then by unit
  * from large to small. Lost values are empty, their rows stand.
+ * `csv` must live in an arena of its own, not in the scratch memory of `cx`.
  * Errors: QX_E_ARG (a name that the protocol does not know, a variate that is not
  * continuous, a sampled unit inside a sampled one), QX_E_NOMEM.
  * Cost: O(placed things x variates x seasons). */

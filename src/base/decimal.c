@@ -153,7 +153,7 @@ static qx_decimal to_decimal(const struct reading *r)
     if (count == 0) {
         /* A zero keeps its decimals where they have room. */
         const bool fits = scale >= 0 && scale <= SCALE_MOST;
-        return (qx_decimal){0, fits ? (int8_t)scale : (int8_t)0};
+        return (qx_decimal){0, (int8_t)(fits ? scale : 0)};
     }
     if (r->more || count > EXACT_DIGITS || scale > SCALE_MOST || scale < -SCALE_MOST) {
         return (qx_decimal){0, QX_DECIMAL_INEXACT};
@@ -214,9 +214,11 @@ double qx_decimal_value(qx_decimal a)
     return value;
 }
 
-/* Digits of a coefficient with zeros behind them; returns their number. */
+/* Digits of a coefficient with zeros behind them; returns their number. Nought stays one
+ * digit, so that the longer of two is the larger. */
 static size_t shifted_digits(int64_t size, size_t zeros, char out[64])
 {
+    zeros = size == 0 ? 0 : zeros;
     const int count = snprintf(out, 64, "%lld", (long long)size);
     memset(out + count, '0', zeros);
     out[(size_t)count + zeros] = '\0';
@@ -246,28 +248,25 @@ static void add_to(char *sum, size_t n, const char *other, size_t m)
     }
 }
 
-/* a - b where a has the larger scale difference to bridge: written out in digits (at
- * most 18 + 36), so that it is rounded once, by the reader of the result. */
+static int64_t size_of(int64_t coefficient)
+{
+    return coefficient < 0 ? -coefficient : coefficient;
+}
+
+/* a - b with both written out to the same scale (at most 18 + 36 digits), so that it is
+ * rounded once, by the reader of the result. */
 static double minus_in_digits(qx_decimal a, qx_decimal b)
 {
     const int scale = a.scale > b.scale ? a.scale : b.scale;
-    char da[64];
-    char db[64];
     /* A leading zero is room for a carry. */
-    da[0] = '0';
-    db[0] = '0';
-    char *pa = da + 1;
-    char *pb = db + 1;
-    const int64_t size_a = a.coefficient < 0 ? -a.coefficient : a.coefficient;
-    const int64_t size_b = b.coefficient < 0 ? -b.coefficient : b.coefficient;
-    char room_a[64];
-    char room_b[64];
-    const size_t na = shifted_digits(size_a, (size_t)(scale - a.scale), room_a);
-    const size_t nb = shifted_digits(size_b, (size_t)(scale - b.scale), room_b);
-    memcpy(pa, room_a, na + 1);
-    memcpy(pb, room_b, nb + 1);
+    char da[65] = "0";
+    char db[65] = "0";
+    const size_t na =
+        shifted_digits(size_of(a.coefficient), (size_t)(scale - a.scale), da + 1);
+    const size_t nb =
+        shifted_digits(size_of(b.coefficient), (size_t)(scale - b.scale), db + 1);
     const bool negative_a = a.coefficient < 0;
-    const bool a_larger = na != nb ? na > nb : strcmp(room_a, room_b) >= 0;
+    const bool a_larger = na != nb ? na > nb : strcmp(da, db) >= 0;
     char *larger = a_larger ? da : db;
     const char *smaller = a_larger ? db : da;
     const size_t n = (a_larger ? na : nb) + 1;
@@ -297,7 +296,7 @@ char *qx_decimal_text(qx_arena *arena, qx_decimal a)
 {
     QX_ASSERT(a.scale != QX_DECIMAL_INEXACT);
     const bool negative = a.coefficient < 0;
-    const int64_t size = negative ? -a.coefficient : a.coefficient;
+    const int64_t size = size_of(a.coefficient);
     char digits[64];
     const size_t count = shifted_digits(size, a.scale < 0 ? (size_t)-a.scale : 0, digits);
     const char *sign = negative ? "-" : "";

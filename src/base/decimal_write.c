@@ -97,7 +97,7 @@ static void round_to(struct expansion *e, int keep)
         i--;
     }
     if (up && i >= 0) {
-        e->digits[i]++;
+        e->digits[i] = (char)(e->digits[i] + 1);
     } else if (up) {
         e->digits[0] = '1';
         e->count = 1;
@@ -109,7 +109,7 @@ static void round_to(struct expansion *e, int keep)
 static char digit_at(const struct expansion *e, int place)
 {
     const int i = e->point - 1 - place;
-    return i >= 0 && i < e->count ? e->digits[i] : '0';
+    return (char)(i >= 0 && i < e->count ? e->digits[i] : '0');
 }
 
 /* Fixed notation with `decimals` digits after the point. */
@@ -141,7 +141,7 @@ static void put_exponent(const struct expansion *e, int digits, char *out)
         *out++ = '.';
     }
     for (int i = 1; i < digits; i++) {
-        *out++ = i < e->count ? e->digits[i] : '0';
+        *out++ = (char)(i < e->count ? e->digits[i] : '0');
     }
     (void)snprintf(out, 16, "e%d", e->point - 1);
 }

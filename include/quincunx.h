@@ -1,0 +1,56 @@
+/* quincunx.h - libquincunx: layouts and linear mixed models for replicated trials.
+ *
+ *     cc program.c $(pkg-config --cflags --libs quincunx)
+ *
+ * What this header includes is the promise of the library; whatever else is in it may
+ * change. Everything takes plain arrays, has no state of its own and gives a qx_status;
+ * a qx_ctx (base/ctx.h) carries memory and the first failure, one per thread. Matrices are
+ * column-major. Each header says shapes, units, errors, ownership and the paper behind it.
+ * examples/c/ fits a model in a few lines. */
+#ifndef QUINCUNX_H
+#define QUINCUNX_H
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#include "base/arena.h"
+#include "base/array.h"
+#include "base/attr.h"
+#include "base/ctx.h"
+#include "base/date.h"
+#include "base/decimal.h"
+#include "base/map.h"
+#include "base/status.h"
+#include "base/text.h"
+
+#include "numeric/bobyqa.h"
+#include "numeric/chol.h"
+#include "numeric/dense.h"
+#include "numeric/deriv.h"
+#include "numeric/dist.h"
+#include "numeric/eigen.h"
+#include "numeric/mvt.h"
+#include "numeric/qr.h"
+#include "numeric/quad.h"
+#include "numeric/rng.h"
+#include "numeric/root.h"
+#include "numeric/sums.h"
+
+#include "layout/layout.h"
+
+#include "model/compare.h"
+#include "model/design.h"
+#include "model/equivalence.h"
+#include "model/frame.h"
+#include "model/lmm.h"
+#include "model/power.h"
+#include "model/residual.h"
+#include "model/strata.h"
+#include "model/trend.h"
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif

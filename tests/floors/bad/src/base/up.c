@@ -1,0 +1,4 @@
+#include "numeric/sum.h"
+#include "sum.h"
+#include <Rmath.h>
+#include <curses.h>

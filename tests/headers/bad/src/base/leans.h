@@ -1,0 +1,2 @@
+/* Leans on stddef.h without including it. */
+size_t leans(void);

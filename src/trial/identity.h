@@ -34,4 +34,8 @@ qx_status qx_identify(qx_ctx *cx,
                       const bool keep[],
                       qx_identity out[]);
 
+/* The first unit above `variate`'s own that the table's columns cannot tell one from the
+ * other, so that qx_identify would fail with QX_E_INPUT; QX_NONE if there is none. */
+size_t qx_unit_untold(const qx_protocol *protocol, const qx_table *table, size_t variate);
+
 #endif

@@ -36,6 +36,7 @@ typedef struct qx_table {
     size_t column_count;
     const qx_column *column;
     const uint32_t *line; /* line of each row in the file; NULL if not from a file */
+    char separator; /* of the file: ',' or ';' (then with decimal comma); 0 if none */
 } qx_table;
 
 void qx_table_free(qx_table *table); /* NULL is accepted */

@@ -1,0 +1,524 @@
+/* Rows together: labels that are missing, rows that repeat, two levels of one treatment
+ * inside a unit, and how many units there are against what was planned. */
+#include <math.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "trial/checking.h"
+#include "trial/identity.h"
+#include "trial/pair_code.h"
+#include "trial/unit_order.h"
+
+/* A group of units that the same rows tell: those with a value of the variates in `set`,
+ * identified down to variate `deepest`. */
+typedef struct group {
+    uint64_t set; /* bit v: variate v */
+    size_t deepest;
+    bool *keep;
+    qx_identity *identity;
+    uint32_t *season; /* rows codes; all 0 where seasons are not separated */
+    size_t season_count;
+} group;
+
+static const qx_column *label_column(const qx_checking *c, const char *name)
+{
+    const qx_column *column = qx_table_find(c->table, name);
+    return column != NULL && column->kind == QX_COLUMN_LABEL ? column : NULL;
+}
+
+static const qx_column *own_column(const qx_checking *c, size_t unit)
+{
+    return label_column(c, c->p->unit[unit].name);
+}
+
+static const qx_column *season_column(const qx_checking *c)
+{
+    return c->p->seasons.level_count > 0 ? label_column(c, c->p->seasons.column) : NULL;
+}
+
+static uint64_t variates_below(const qx_checking *c, size_t unit)
+{
+    uint64_t set = 0;
+    for (size_t v = 0; v < c->p->variate_count; v++) {
+        if (qx_checking_variate(c, v) != NULL &&
+            qx_unit_reaches(c->p, unit, c->p->variate[v].on)) {
+            set |= UINT64_C(1) << v;
+        }
+    }
+    return set;
+}
+
+static uint64_t all_variates(const qx_checking *c)
+{
+    uint64_t set = 0;
+    for (size_t v = 0; v < c->p->variate_count; v++) {
+        set |= qx_checking_variate(c, v) != NULL ? UINT64_C(1) << v : 0;
+    }
+    return set;
+}
+
+/* Rows in which one of the variates has a value. */
+static qx_status rows_with(qx_checking *c, uint64_t set, bool **out)
+{
+    bool *keep = NULL;
+    QX_NEW(c->cx, keep, c->table->rows);
+    for (size_t v = 0; v < c->p->variate_count; v++) {
+        const qx_column *column = qx_checking_variate(c, v);
+        for (size_t row = 0; (set >> v & 1U) != 0 && row < c->table->rows; row++) {
+            keep[row] = keep[row] || qx_checking_has(column, row);
+        }
+    }
+    *out = keep;
+    return QX_OK;
+}
+
+/* --- a label or level that is missing where something was measured --- */
+
+static qx_status
+check_missing(qx_checking *c, const qx_column *column, uint64_t set, const char *expected)
+{
+    bool *keep = NULL;
+    QX_TRY(rows_with(c, set, &keep));
+    for (size_t row = 0; row < c->table->rows; row++) {
+        /* A label that the protocol does not know is told already. */
+        if (keep[row] && column->code[row] == QX_MISSING_CODE && !c->bad[row]) {
+            QX_TELL(c, row, column, expected, "%s is missing", column->name);
+        }
+    }
+    return c->failed;
+}
+
+static qx_status check_all_missing(qx_checking *c)
+{
+    for (size_t u = 0; u < c->p->unit_count; u++) {
+        const qx_unit *unit = &c->p->unit[u];
+        const qx_column *own = own_column(c, u);
+        if (own != NULL) {
+            QX_TRY(check_missing(
+                c, own, variates_below(c, u), "expected the label of the unit"));
+        }
+        for (size_t i = 0; own == NULL && i < unit->column_count; i++) {
+            const qx_column *column = label_column(c, unit->column[i]);
+            if (column != NULL) {
+                QX_TRY(check_missing(
+                    c, column, variates_below(c, u), "expected what tells the unit"));
+            }
+        }
+    }
+    for (size_t t = 0; !c->layout_known && t < c->p->treatment_count; t++) {
+        const qx_treatment *treatment = &c->p->treatment[t];
+        const qx_column *column = label_column(c, treatment->name);
+        if (column != NULL) {
+            QX_TRY(check_missing(c,
+                                 column,
+                                 variates_below(c, treatment->on),
+                                 "expected the level that the unit was given"));
+        }
+    }
+    const qx_column *season = season_column(c);
+    return season == NULL
+               ? QX_OK
+               : check_missing(c, season, all_variates(c), "expected the season");
+}
+
+/* --- the words for one unit: tree "2" in block "B1" --- */
+
+static const char *describe(qx_checking *c, size_t unit, size_t row)
+{
+    size_t path[QX_NAMES_MOST];
+    size_t i = qx_unit_path(c->p, unit, path);
+    qx_text *text = qx_text_new(qx_ctx_scratch(c->cx));
+    if (text == NULL) {
+        qx_checking_keep(c, qx_fail(c->cx, QX_E_NOMEM, "no memory for a message"));
+        return "";
+    }
+    for (bool first = true; i > 0; i--) {
+        const qx_column *own = own_column(c, path[i - 1]);
+        const bool labelled = own != NULL && own->code[row] != QX_MISSING_CODE;
+        if (labelled || first) {
+            char shown[QX_SHOWN_ROOM];
+            qx_text_printf(text,
+                           labelled ? "%s%s \"%s\"" : "%s%s%s",
+                           first ? "" : " in ",
+                           c->p->unit[path[i - 1]].name,
+                           labelled ? qx_shown(own->level[own->code[row]], shown) : "");
+            first = false;
+        }
+    }
+    if (qx_text_failed(text)) {
+        qx_checking_keep(c, qx_fail(c->cx, QX_E_NOMEM, "no memory for a message"));
+    }
+    return qx_text_get(text);
+}
+
+/* --- two levels of a treatment inside one unit --- */
+
+static qx_status check_levels_inside(qx_checking *c, const group *g, size_t t)
+{
+    const qx_treatment *treatment = &c->p->treatment[t];
+    const qx_column *column = label_column(c, treatment->name);
+    const qx_identity *unit = &g->identity[treatment->on];
+    if (column == NULL) {
+        return QX_OK;
+    }
+    size_t *first = NULL; /* row + 1 in which a unit first has a level */
+    QX_NEW(c->cx, first, unit->count);
+    for (size_t row = 0; row < c->table->rows; row++) {
+        const uint32_t level = column->code[row];
+        const uint32_t code = unit->code[row];
+        if (code == QX_MISSING_CODE || level == QX_MISSING_CODE) {
+            continue;
+        }
+        if (first[code] == 0) {
+            first[code] = row + 1;
+            continue;
+        }
+        const size_t before = first[code] - 1;
+        if (column->code[before] != level) {
+            char now[QX_SHOWN_ROOM];
+            char then[QX_SHOWN_ROOM];
+            QX_TELL(c,
+                    row,
+                    column,
+                    "expected one level in one unit",
+                    "%s has %s \"%s\" here, but \"%s\" on line %u",
+                    describe(c, treatment->on, row),
+                    treatment->name,
+                    qx_shown(column->level[level], now),
+                    qx_shown(column->level[column->code[before]], then),
+                    (unsigned)c->table->line[before]);
+        }
+    }
+    return c->failed;
+}
+
+/* --- counts against the plan --- */
+
+/* Codes of the cells that the planned count holds for: one parent, or crossed ones. */
+static qx_status
+cell_codes(qx_checking *c, const group *g, size_t u, uint32_t cell[], size_t *count)
+{
+    const qx_unit *unit = &c->p->unit[u];
+    const size_t rows = c->table->rows;
+    memcpy(cell, g->season, rows * sizeof *cell);
+    *count = g->season_count;
+    for (size_t i = 0; i < unit->parent_count; i++) {
+        const qx_identity *parent = &g->identity[unit->parent[i]];
+        QX_TRY(qx_pair_codes(
+            c->cx, rows, cell, *count, parent->code, parent->count, cell, count));
+    }
+    return QX_OK;
+}
+
+/* How many alike things a row stands for, where rows are the units. */
+static double weight_of(const qx_checking *c, const group *g, size_t u, size_t row)
+{
+    const qx_variate *variate = &c->p->variate[g->deepest];
+    const bool rows_are_units =
+        variate->on == u && variate->times[0] != '\0' && own_column(c, u) == NULL;
+    const qx_column *times =
+        rows_are_units ? qx_table_find(c->table, variate->times) : NULL;
+    return times == NULL || isnan(times->value[row]) ? 1 : times->value[row];
+}
+
+static void tell_more(qx_checking *c, size_t u, size_t row, double planned)
+{
+    const qx_unit *unit = &c->p->unit[u];
+    const char *where =
+        unit->parent_count == 1 ? describe(c, unit->parent[0], row) : NULL;
+    char shown[QX_SHOWN_ROOM];
+    const qx_column *own = own_column(c, u);
+    const bool labelled = own != NULL && own->code[row] != QX_MISSING_CODE;
+    QX_TELL(c,
+            row,
+            labelled ? own : NULL,
+            "expected no more than the protocol's count; is a label mistyped?",
+            "%s%s%s%s is one more than the %.0f planned%s%s",
+            unit->name,
+            labelled ? " \"" : "",
+            labelled ? qx_shown(own->level[own->code[row]], shown) : "",
+            labelled ? "\"" : "",
+            planned,
+            where != NULL            ? " in "
+            : unit->parent_count > 1 ? " where its parents cross"
+                                     : "",
+            where != NULL ? where : "");
+}
+
+static void note_fewer(qx_checking *c, const group *g, size_t u, const double found[])
+{
+    const size_t planned = qx_unit_total(c->p, u);
+    const qx_place top = {.line = 1, .column = 1};
+    for (size_t s = 0; planned > 0 && s < g->season_count; s++) {
+        if (found[s] <= 0 || found[s] >= (double)planned) {
+            continue;
+        }
+        const bool named = season_column(c) != NULL;
+        qx_checking_keep(
+            c,
+            qx_problem_note(c->problems,
+                            c->table->file,
+                            top,
+                            "%.0f of the %zu planned units \"%s\" are in the "
+                            "data%s%s",
+                            found[s],
+                            planned,
+                            c->p->unit[u].name,
+                            named ? " of " : "",
+                            named ? c->p->seasons.level[s] : ""));
+    }
+}
+
+static qx_status check_count(qx_checking *c, const group *g, size_t u)
+{
+    const qx_unit *unit = &c->p->unit[u];
+    if (unit->sample || (unit->count == QX_NONE && unit->parent_count < 2)) {
+        return QX_OK;
+    }
+    const double planned = unit->count == QX_NONE ? 1 : (double)unit->count;
+    const size_t rows = c->table->rows;
+    uint32_t *cell = NULL;
+    uint32_t *one = NULL; /* unit within season */
+    double *inside = NULL;
+    double *found = NULL;
+    bool *seen = NULL;
+    size_t cells = 0;
+    size_t ones = 0;
+    QX_NEW(c->cx, cell, rows);
+    QX_NEW(c->cx, one, rows);
+    QX_TRY(cell_codes(c, g, u, cell, &cells));
+    QX_TRY(qx_pair_codes(c->cx,
+                         rows,
+                         g->identity[u].code,
+                         g->identity[u].count,
+                         g->season,
+                         g->season_count,
+                         one,
+                         &ones));
+    QX_NEW(c->cx, inside, cells);
+    QX_NEW(c->cx, found, g->season_count);
+    QX_NEW(c->cx, seen, ones);
+    for (size_t row = 0; row < rows; row++) {
+        if (one[row] == QX_MISSING_CODE || cell[row] == QX_MISSING_CODE ||
+            seen[one[row]]) {
+            continue;
+        }
+        seen[one[row]] = true;
+        const double weight = weight_of(c, g, u, row);
+        const bool fitted = inside[cell[row]] <= planned;
+        inside[cell[row]] += weight;
+        found[g->season[row]] += weight;
+        if (fitted && inside[cell[row]] > planned) {
+            tell_more(c, u, row, planned);
+        }
+    }
+    if (!c->layout_known) { /* data of a trial file may come in parts */
+        note_fewer(c, g, u, found);
+    }
+    return c->failed;
+}
+
+/* --- rows that repeat --- */
+
+static bool told_by_labels(const qx_checking *c, size_t u)
+{
+    const qx_unit *unit = &c->p->unit[u];
+    if (own_column(c, u) != NULL) {
+        return true;
+    }
+    bool columns = unit->column_count > 0;
+    for (size_t i = 0; columns && i < unit->column_count; i++) {
+        columns = label_column(c, unit->column[i]) != NULL;
+    }
+    return columns;
+}
+
+static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
+{
+    const qx_variate *variate = &c->p->variate[v];
+    const qx_column *column = qx_checking_variate(c, v);
+    if (!told_by_labels(c, variate->on) || variate->times[0] != '\0') {
+        return QX_OK;
+    }
+    uint32_t *one = NULL;
+    size_t ones = 0;
+    size_t *first = NULL; /* row + 1 */
+    QX_NEW(c->cx, one, c->table->rows);
+    QX_TRY(qx_pair_codes(c->cx,
+                         c->table->rows,
+                         g->identity[variate->on].code,
+                         g->identity[variate->on].count,
+                         g->season,
+                         g->season_count,
+                         one,
+                         &ones));
+    QX_NEW(c->cx, first, ones);
+    for (size_t row = 0; row < c->table->rows; row++) {
+        if (one[row] == QX_MISSING_CODE || !qx_checking_has(column, row)) {
+            continue;
+        }
+        if (first[one[row]] == 0) {
+            first[one[row]] = row + 1;
+            continue;
+        }
+        QX_TELL(c,
+                row,
+                own_column(c, variate->on),
+                "expected one row for each thing measured",
+                "%s has a value of %s already on line %u",
+                describe(c, variate->on, row),
+                variate->name,
+                (unsigned)c->table->line[first[one[row]] - 1]);
+    }
+    return c->failed;
+}
+
+/* --- groups --- */
+
+static qx_status season_codes(qx_checking *c, group *g)
+{
+    const qx_column *column = season_column(c);
+    g->season_count = column == NULL ? 1 : c->p->seasons.level_count;
+    QX_NEW(c->cx, g->season, c->table->rows);
+    if (column != NULL) {
+        memcpy(g->season, column->code, c->table->rows * sizeof *g->season);
+    }
+    return QX_OK;
+}
+
+/* The first of the variates whose own unit is another than `unit`: it shows the unit as
+ * one that stands above. Else the first. */
+static size_t deepest_of(const qx_checking *c, size_t unit, uint64_t set)
+{
+    size_t first = QX_NONE;
+    for (size_t v = 0; v < c->p->variate_count; v++) {
+        if ((set >> v & 1U) == 0) {
+            continue;
+        }
+        if (c->p->variate[v].on != unit) {
+            return v;
+        }
+        first = first == QX_NONE ? v : first;
+    }
+    return first;
+}
+
+/* Identifies the group's units; *told is false when the columns cannot tell them. */
+static qx_status fill_group(qx_checking *c, group *g, bool *told)
+{
+    *told = qx_unit_untold(c->p, c->table, g->deepest) == QX_NONE;
+    if (!*told) {
+        return QX_OK;
+    }
+    QX_TRY(rows_with(c, g->set, &g->keep));
+    QX_NEW(c->cx, g->identity, c->p->unit_count);
+    QX_TRY(season_codes(c, g));
+    return qx_identify(
+        c->cx, qx_ctx_scratch(c->cx), c->p, c->table, g->deepest, g->keep, g->identity);
+}
+
+static void note_how(qx_checking *c, const group *g, size_t u)
+{
+    const qx_place top = {.line = 1, .column = 1};
+    if (g->identity[u].how != NULL) {
+        qx_checking_keep(
+            c,
+            qx_problem_note(c->problems, c->table->file, top, "%s", g->identity[u].how));
+    }
+}
+
+static qx_status check_unit(qx_checking *c, const group *g, size_t u)
+{
+    note_how(c, g, u);
+    QX_TRY(check_count(c, g, u));
+    for (size_t t = 0; t < c->p->treatment_count; t++) {
+        if (c->p->treatment[t].on == u) {
+            QX_TRY(check_levels_inside(c, g, t));
+        }
+    }
+    return c->failed;
+}
+
+/* All units that share the group of `unit`, which is the first of them. */
+static qx_status check_group(qx_checking *c, size_t unit, bool done[])
+{
+    group g = {.set = variates_below(c, unit)};
+    if (g.set == 0) {
+        return QX_OK;
+    }
+    g.deepest = deepest_of(c, unit, g.set);
+    bool told = false;
+    QX_TRY(fill_group(c, &g, &told));
+    for (size_t u = 0; told && u < c->p->unit_count; u++) {
+        const bool same = !done[u] && variates_below(c, u) == g.set &&
+                          deepest_of(c, u, g.set) == g.deepest;
+        if (same) {
+            done[u] = true;
+            qx_status status = QX_OK;
+            QX_SCRATCH(c->cx, status, check_unit(c, &g, u));
+            QX_TRY(status);
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status check_variate_rows(qx_checking *c, size_t v)
+{
+    group g = {.set = UINT64_C(1) << v, .deepest = v};
+    bool told = false;
+    QX_TRY(fill_group(c, &g, &told));
+    return told ? check_repeated(c, &g, v) : QX_OK;
+}
+
+/* A unit that nothing tells: once for each. Data of a trial file get their treatments
+ * from the layout first. */
+static void check_untold(qx_checking *c)
+{
+    bool done[QX_NAMES_MOST] = {false};
+    for (size_t v = 0; !c->layout_known && v < c->p->variate_count; v++) {
+        const size_t u = qx_checking_variate(c, v) == NULL
+                             ? QX_NONE
+                             : qx_unit_untold(c->p, c->table, v);
+        if (u == QX_NONE || done[u]) {
+            continue;
+        }
+        done[u] = true;
+        const qx_place top = {.line = 1, .column = 1};
+        qx_checking_keep(
+            c,
+            qx_problem_add(c->problems,
+                           c->table->file,
+                           top,
+                           "expected a column with its labels",
+                           "there is no column \"%s\", and neither treatments "
+                           "nor crossed units tell one from the other",
+                           c->p->unit[u].name));
+    }
+}
+
+static qx_status check_units(qx_checking *c)
+{
+    qx_status status = QX_OK;
+    QX_SCRATCH(c->cx, status, check_all_missing(c));
+    QX_TRY(status);
+    check_untold(c);
+    bool done[QX_NAMES_MOST] = {false};
+    for (size_t u = 0; u < c->p->unit_count; u++) {
+        if (!done[u]) {
+            QX_SCRATCH(c->cx, status, check_group(c, u, done));
+            QX_TRY(status);
+        }
+    }
+    for (size_t v = 0; v < c->p->variate_count; v++) {
+        if (qx_checking_variate(c, v) != NULL) {
+            QX_SCRATCH(c->cx, status, check_variate_rows(c, v));
+            QX_TRY(status);
+        }
+    }
+    return c->failed;
+}
+
+void qx_check_units(qx_checking *c)
+{
+    qx_checking_keep(c, check_units(c));
+}

@@ -21,6 +21,7 @@ typedef struct qx_qr {
     double *tau;       /* rank factors */
     qx_mat R;          /* rank x p: R of all columns in terms of the kept ones */
     size_t *kept;      /* rank, ascending column numbers */
+    qx_mat B;          /* rank x p: aliased columns in terms of the kept ones; else 0 */
     bool *aliased;     /* p */
 } qx_qr;
 

@@ -132,7 +132,7 @@ static qx_status settle_pair(
                          family->member[ps->first[k]],
                          family->member[ps->second[k]],
                          &s.replicates));
-    d->replicates_to_settle = qx_settle_replicates(&s);
+    d->replicates_to_settle = qx_settle_replicates(w->cx, &s);
     return QX_OK;
 }
 

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "model/power.h"
 #include "numeric/dist.h"
 
 /* Multiplier of the standard error in the adjusted test. Dunnett's is bounded by Sidak's,
@@ -24,36 +25,39 @@ static double critical(const qx_settle *s, double df)
     return qx_t_q(s->alpha / 2.0, df, QX_UPPER);
 }
 
-double qx_settle_power(const qx_settle *s, double r)
+double qx_settle_power(qx_ctx *cx, const qx_settle *s, double r)
 {
     const double df = s->df * (r - 1.0) / (s->replicates - 1.0);
-    const double ncp = s->margin / (s->se * sqrt(s->replicates / r));
-    if (ncp > 37.0) {
-        return 1.0; /* beyond librmath's non-central t; the power is 1 to all digits */
+    const double se = s->se * sqrt(s->replicates / r);
+    double inside;
+    if (qx_power_equivalence(cx, 0.0, s->margin, se, df, s->alpha, &inside) != QX_OK) {
+        qx_ctx_forgive(cx); /* no df to speak of: the question stays open */
+        return (double)NAN;
     }
-    const double differ = qx_nc_t_p(critical(s, df), df, ncp, QX_UPPER);
-    const double one_sided = qx_t_q(s->alpha, df, QX_UPPER);
-    const double inside = 1.0 - 2.0 * qx_nc_t_p(one_sided, df, ncp, QX_LOWER);
+    if (inside < QX_SETTLE_POWER) {
+        return inside; /* the dearer question comes second */
+    }
+    const double differ = qx_power_t(s->margin, se, df, critical(s, df));
     return differ < inside ? differ : inside;
 }
 
-double qx_settle_replicates(const qx_settle *s)
+double qx_settle_replicates(qx_ctx *cx, const qx_settle *s)
 {
     if (!(s->se > 0.0) || !(s->df > 0.0) || !(s->margin > 0.0) || s->replicates < 2.0) {
-        return NAN;
+        return (double)NAN;
     }
     double low = s->replicates; /* asked only when this was not enough */
     double high = low + 1.0;
-    while (!(qx_settle_power(s, high) >= QX_SETTLE_POWER)) {
+    while (!(qx_settle_power(cx, s, high) >= QX_SETTLE_POWER)) {
         low = high;
         high *= 2.0;
         if (high > QX_SETTLE_MOST) {
-            return NAN;
+            return (double)NAN;
         }
     }
     while (high - low > 1.0) {
         const double middle = floor((low + high) / 2.0);
-        if (qx_settle_power(s, middle) >= QX_SETTLE_POWER) {
+        if (qx_settle_power(cx, s, middle) >= QX_SETTLE_POWER) {
             high = middle;
         } else {
             low = middle;

@@ -9,10 +9,7 @@
  * squared standard error shrinks by r0/r and the degrees of freedom grow by (r-1)/(r0-1)
  * (exact for completely randomised and complete block layouts). The observed difference
  * plays no part: power "observed" after the fact only repeats the p value (Hoenig & Heisey
- * 2001, Am Stat 55:19-24). Power of (a): non-central t; of (b): the bound
- * 1 - 2 P(T(df, margin/se) <= t(1-alpha, df)), T non-central t, which is exact when se is
- * known and errs to the safe side otherwise (both one-sided tests must fail to be counted
- * twice). */
+ * 2001, Am Stat 55:19-24). Powers: model/power.h. */
 #ifndef QX_FINDINGS_SETTLE_H
 #define QX_FINDINGS_SETTLE_H
 
@@ -33,11 +30,11 @@ typedef struct qx_settle {
     size_t family; /* comparisons in the family */
 } qx_settle;
 
-/* Power of both questions with r replicates: the smaller one. */
-double qx_settle_power(const qx_settle *s, double r);
+/* Power of both questions with r replicates: the smaller one. NAN: cannot be told. */
+double qx_settle_power(qx_ctx *cx, const qx_settle *s, double r);
 
 /* Smallest whole r > r0 with that power; NAN if it is above QX_SETTLE_MOST or cannot be
  * told. */
-double qx_settle_replicates(const qx_settle *s);
+double qx_settle_replicates(qx_ctx *cx, const qx_settle *s);
 
 #endif

@@ -121,7 +121,7 @@ qx_status qx_tests_of(qx_work *w)
 {
     qx_array tests = QX_ARRAY(w->arena, sizeof(qx_test_line));
     for (size_t t = 0; t < w->choice.term_count; t++) {
-        qx_test_line line;
+        qx_test_line line = {0};
         qx_status status;
         if (w->fit->design.term_df[t] == 0) {
             continue; /* aliased: told by a note of the design */

@@ -1,0 +1,278 @@
+/* From a protocol and data to findings: the model follows from the units, smaller units
+ * never become replicates, and data that say nothing give notes and no numbers. */
+#include "trial.h"
+
+/* Six trees in three blocks, pinched or not; four limbs a tree. The limbs of one tree
+ * scatter so widely that the tree component is estimated at zero. */
+static const char limbs_protocol[] =
+    "quincunx: 1\n"
+    "title: Limbs are not trees\n"
+    "units:\n"
+    "  block: {count: 3}\n"
+    "  tree: {within: block, count: 2}\n"
+    "  limb: {within: tree, count: 4}\n"
+    "treatments:\n"
+    "  pinch: {levels: [none, early], on: tree}\n"
+    "measure:\n"
+    "  length: {kind: continuous, on: limb, margin: 8}\n";
+
+static const char limbs_data[] =
+    "block,tree,limb,pinch,length\n"
+    "1,1,1,none,10\n1,1,2,none,50\n1,1,3,none,31\n1,1,4,none,29\n"
+    "1,2,1,early,12\n1,2,2,early,48\n1,2,3,early,33\n1,2,4,early,31\n"
+    "2,1,1,none,11\n2,1,2,none,49\n2,1,3,none,30\n2,1,4,none,30\n"
+    "2,2,1,early,13\n2,2,2,early,52\n2,2,3,early,30\n2,2,4,early,28\n"
+    "3,1,1,none,9\n3,1,2,none,51\n3,1,3,none,32\n3,1,4,none,28\n"
+    "3,2,1,early,14\n3,2,2,early,47\n3,2,3,early,32\n3,2,4,early,32\n";
+
+static void limbs_never_become_replicates_of_trees(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(trial_open(&t, limbs_protocol, limbs_data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->random_count, 2);
+    assert_string_equal(r->random[0], "block");
+    assert_string_equal(r->random[1], "block:tree");
+    assert_true(r->variance[0].at_zero && r->variance[1].at_zero);
+    /* Six trees, three blocks, two levels: never more than 4 df (blocks at zero too); with
+     * limbs as replicates it would be 22. */
+    assert_true(find_test(r, "pinch")->den_df < 4.5);
+    assert_true(r->difference[0].df < 4.5);
+    assert_true(has_note(r, "block:tree"));
+    trial_close(&t);
+}
+
+static void unsettled_pairs_say_what_would_settle_them(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(trial_open(&t, limbs_protocol, limbs_data), QX_OK);
+    const qx_difference *d = &t.findings->result[0].difference[0];
+    assert_int_equal(t.findings->result[0].difference_count, 1);
+    assert_string_equal(d->first.level[0], "early");
+    assert_string_equal(d->second.level[0], "none");
+    if (d->verdict == QX_UNSETTLED) {
+        assert_true(d->replicates_to_settle > 3.0);
+    } else {
+        assert_int_equal(d->verdict, QX_EQUIVALENT);
+        assert_true(isnan(d->replicates_to_settle));
+    }
+    trial_close(&t);
+}
+
+/* One limb a tree: the tree's variation is the residual's. */
+static void units_that_cannot_be_told_apart_are_merged(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   limbs_protocol,
+                   "block,tree,limb,pinch,length\n"
+                   "1,1,1,none,10\n1,2,1,early,12\n2,1,1,none,11\n2,2,1,early,16\n"
+                   "3,1,1,none,9\n3,2,1,early,14\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->random_count, 1);
+    assert_string_equal(r->random[0], "block");
+    assert_true(has_note(r, "block:tree"));
+    assert_true(fabs(find_test(r, "pinch")->den_df - 2.0) < 1e-6);
+    trial_close(&t);
+}
+
+static void blocks_may_be_fixed(void **state)
+{
+    (void)state;
+    char protocol[1000];
+    trial t;
+    snprintf(protocol, sizeof protocol, "%sanalysis: {blocks: fixed}\n", limbs_protocol);
+    assert_int_equal(trial_open(&t, protocol, limbs_data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->random_count, 1);
+    assert_string_equal(r->random[0], "block:tree");
+    assert_string_equal(r->fixed[0], "block");
+    assert_string_equal(r->fixed[1], "pinch");
+    trial_close(&t);
+}
+
+static void two_seasons_cross_the_trees(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Two seasons\nseasons: [2024, 2025]\n"
+                   "units:\n  block: {count: 4}\n  tree: {within: block, count: 2}\n"
+                   "treatments:\n  pinch: {levels: [none, early], on: tree}\n"
+                   "measure:\n  girth: {kind: continuous, on: tree}\n",
+                   "season,block,tree,pinch,girth\n"
+                   "2024,1,1,none,10.1\n2024,1,2,early,12.3\n2024,2,1,none,11.2\n"
+                   "2024,2,2,early,13.9\n2024,3,1,none,9.7\n2024,3,2,early,11.0\n"
+                   "2024,4,1,none,10.4\n2024,4,2,early,12.8\n"
+                   "2025,1,1,none,13.5\n2025,1,2,early,15.2\n2025,2,1,none,14.9\n"
+                   "2025,2,2,early,17.1\n2025,3,1,none,12.2\n2025,3,2,early,14.6\n"
+                   "2025,4,1,none,13.0\n2025,4,2,early,16.3\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->random_count, 3);
+    assert_string_equal(r->random[0], "block");
+    assert_string_equal(r->random[1], "block:season");
+    assert_string_equal(r->random[2], "block:tree");
+    assert_non_null(find_test(r, "season"));
+    assert_non_null(find_test(r, "season:pinch"));
+    trial_close(&t);
+}
+
+/* Nothing in these results may be a number that could not be computed. */
+static void expect_silence(const char *data, const char *note)
+{
+    trial t;
+    assert_int_equal(trial_open(&t, limbs_protocol, data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->mean_count, 0);
+    assert_int_equal(r->difference_count, 0);
+    assert_int_equal(r->test_count, 0);
+    assert_true(isnan(r->log_likelihood));
+    if (!has_note(r, note)) {
+        for (size_t i = 0; i < r->note_count; i++) {
+            print_error("note: %s\n", r->note[i]);
+        }
+        fail_msg("no note with \"%s\"", note);
+    }
+    trial_close(&t);
+}
+
+static void data_that_say_nothing_give_notes(void **state)
+{
+    (void)state;
+    expect_silence("block,tree,limb,pinch,length\n1,1,1,none,\n1,2,1,early,NA\n",
+                   "no complete observation");
+    expect_silence("block,tree,limb,pinch,length\n"
+                   "1,1,1,none,7\n1,2,1,early,7\n2,1,1,none,7\n2,2,1,early,7\n",
+                   "same value");
+    expect_silence("block,tree,limb,pinch,length\n1,1,1,none,7\n1,2,1,early,8\n",
+                   "could not be analysed");
+}
+
+static void one_level_is_told(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   limbs_protocol,
+                   "block,tree,limb,pinch,length\n"
+                   "1,1,1,none,7\n1,1,2,none,8\n2,1,1,none,9\n2,1,2,none,6\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_true(has_note(r, "one level"));
+    assert_int_equal(r->fixed_count, 0);
+    assert_int_equal(r->coefficient_count, 1);
+    trial_close(&t);
+}
+
+static void a_logarithm_of_nothing_is_refused(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Logs\nunits:\n  tree: {count: 4}\n"
+                   "treatments:\n  pinch: {levels: [none, early], on: tree}\n"
+                   "measure:\n  girth: {kind: continuous, on: tree, transform: log}\n",
+                   "tree,pinch,girth\n1,none,3\n2,none,0\n3,early,4\n4,early,5\n"),
+        QX_OK);
+    assert_true(has_note(&t.findings->result[0], "row 2"));
+    assert_int_equal(t.findings->result[0].mean_count, 0);
+    trial_close(&t);
+}
+
+static void means_come_back_from_the_scale(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Logs\nunits:\n  tree: {count: 6}\n"
+                   "treatments:\n  pinch: {levels: [none, early], on: tree}\n"
+                   "measure:\n"
+                   "  girth: {kind: continuous, on: tree, transform: log, margin: 2}\n",
+                   "tree,pinch,girth\n1,none,2\n2,none,8\n3,none,4\n"
+                   "4,early,4\n5,early,16\n6,early,8\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_true(fabs(r->mean[0].back.estimate - 4.0) < 1e-12); /* geometric mean */
+    assert_true(fabs(r->mean[1].back.estimate - 8.0) < 1e-12);
+    assert_true(r->mean[0].back.lower > 0.0);
+    /* Margin 2 around the geometric mean sqrt(32): the step up is the smaller one. */
+    assert_true(fabs(r->difference[0].margin - log((sqrt(32.0) + 2.0) / sqrt(32.0))) <
+                1e-12);
+    assert_true(has_note(r, "margin"));
+    trial_close(&t);
+}
+
+static void counts_without_a_transform_wait(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Counts\nunits:\n  tree: {count: 4}\n"
+                   "treatments:\n  pinch: {levels: [none, early], on: tree}\n"
+                   "measure:\n  shoots: {kind: count, on: tree}\n",
+                   "tree,pinch,shoots\n1,none,3\n2,none,0\n3,early,4\n"
+                   "4,early,5\n"),
+        QX_E_INPUT);
+    assert_null(t.findings);
+    trial_close(&t);
+}
+
+static void dunnett_needs_a_control(void **state)
+{
+    (void)state;
+    static const char data[] = "tree,rate,girth\n1,0,3\n2,0,2\n3,0,4\n4,10,4\n5,10,5\n"
+                               "6,10,6\n7,20,8\n8,20,7\n9,20,9\n";
+    static const char head[] = "quincunx: 1\ntitle: Rates\nunits:\n  tree: {count: 9}\n"
+                               "measure:\n  girth: {kind: continuous, on: tree}\n"
+                               "analysis: {compare: dunnett}\ntreatments:\n";
+    char protocol[1000];
+    trial t;
+    snprintf(
+        protocol, sizeof protocol, "%s  rate: {levels: [0, 10, 20], on: tree}\n", head);
+    assert_int_equal(trial_open(&t, protocol, data), QX_OK);
+    assert_int_equal(t.findings->result[0].difference_count, 3);
+    assert_string_equal(t.findings->result[0].difference[0].adjust, "tukey");
+    assert_true(has_note(&t.findings->result[0], "no control"));
+    trial_close(&t);
+    snprintf(protocol,
+             sizeof protocol,
+             "%s  rate: {levels: [0, 10, 20], on: tree, control: 20}\n",
+             head);
+    assert_int_equal(trial_open(&t, protocol, data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->difference_count, 2);
+    assert_string_equal(r->difference[0].adjust, "dunnett");
+    assert_string_equal(r->difference[0].second.level[0], "20");
+    assert_true(fabs(r->difference[0].estimate - -5.0) < 1e-12);
+    assert_null(r->mean[0].letters);
+    trial_close(&t);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(limbs_never_become_replicates_of_trees),
+        cmocka_unit_test(unsettled_pairs_say_what_would_settle_them),
+        cmocka_unit_test(units_that_cannot_be_told_apart_are_merged),
+        cmocka_unit_test(blocks_may_be_fixed),
+        cmocka_unit_test(two_seasons_cross_the_trees),
+        cmocka_unit_test(data_that_say_nothing_give_notes),
+        cmocka_unit_test(one_level_is_told),
+        cmocka_unit_test(a_logarithm_of_nothing_is_refused),
+        cmocka_unit_test(means_come_back_from_the_scale),
+        cmocka_unit_test(counts_without_a_transform_wait),
+        cmocka_unit_test(dunnett_needs_a_control),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,3 +1,5 @@
+/* numeric/qr.c - Householder QR from left to right (Golub & Van Loan, Matrix Computations,
+ * 4th ed. 2013, sections 5.1 and 5.2), with aliased columns set aside. */
 #include "numeric/qr.h"
 
 #include <math.h>
@@ -52,7 +54,7 @@ static double length_of(size_t n, const double x[])
 
 static qx_status factor(qx_ctx *cx, qx_mat X, qx_qr *out)
 {
-    double *x;
+    double *x = NULL;
     QX_NEW(cx, x, X.rows);
     for (size_t j = 0; j < X.cols; j++) {
         if (X.rows > 0) {
@@ -90,10 +92,27 @@ static void express_aliased(qx_qr *out)
     }
 }
 
+/* Not-a-number would pass for an aliased column. */
+static qx_status check_finite(qx_ctx *cx, qx_mat X)
+{
+    for (size_t j = 0; j < X.cols; j++) {
+        for (size_t i = 0; i < X.rows; i++) {
+            if (!isfinite(QX_AT(X, i, j))) {
+                return qx_fail(cx,
+                               QX_E_NUMERIC,
+                               "row %zu, column %zu of the model matrix is not finite",
+                               i + 1,
+                               j + 1);
+            }
+        }
+    }
+    return QX_OK;
+}
+
 qx_status qx_qr_factor(qx_ctx *cx, qx_arena *arena, qx_mat X, qx_qr *out)
 {
     const size_t most = X.rows < X.cols ? X.rows : X.cols;
-    qx_status status;
+    QX_TRY(check_finite(cx, X));
     *out = (qx_qr){.n = X.rows, .p = X.cols};
     QX_TRY(qx_mat_new(cx, arena, X.rows, most, &out->V));
     QX_TRY(qx_mat_new(cx, arena, most, X.cols, &out->R));
@@ -101,9 +120,11 @@ qx_status qx_qr_factor(qx_ctx *cx, qx_arena *arena, qx_mat X, qx_qr *out)
     QX_NEW_IN(cx, arena, out->tau, most);
     QX_NEW_IN(cx, arena, out->kept, most);
     QX_NEW_IN(cx, arena, out->aliased, X.cols);
+    qx_status status = QX_OK;
     QX_SCRATCH(cx, status, factor(cx, X, out));
     out->V.cols = out->rank;
     out->R.rows = out->rank;
+    out->B.rows = out->rank;
     QX_TRY(status);
     express_aliased(out);
     return QX_OK;
@@ -119,7 +140,7 @@ void qx_qr_apply(const qx_qr *qr, char t, double y[])
 static qx_status
 solve(qx_ctx *cx, const qx_qr *qr, const double y[], double beta[], double effects[])
 {
-    double *e;
+    double *e = NULL;
     QX_NEW(cx, e, qr->n);
     if (qr->n > 0) {
         memcpy(e, y, qr->n * sizeof *e);
@@ -144,7 +165,7 @@ solve(qx_ctx *cx, const qx_qr *qr, const double y[], double beta[], double effec
 qx_status qx_qr_solve(
     qx_ctx *cx, const qx_qr *qr, const double y[], double beta[], double effects[])
 {
-    qx_status status;
+    qx_status status = QX_OK;
     QX_SCRATCH(cx, status, solve(cx, qr, y, beta, effects));
     return status;
 }
@@ -169,9 +190,8 @@ bool qx_qr_estimable(const qx_qr *qr, const double c[])
     return true;
 }
 
-static qx_status inverse_of_r(qx_ctx *cx, const qx_qr *qr, qx_mat inverse)
+static void invert_r(const qx_qr *qr, qx_mat inverse)
 {
-    (void)cx;
     for (size_t k = 0; k < qr->rank; k++) {
         for (size_t r = k + 1; r > 0; r--) {
             double x = r - 1 == k ? 1.0 : 0.0;
@@ -181,27 +201,26 @@ static qx_status inverse_of_r(qx_ctx *cx, const qx_qr *qr, qx_mat inverse)
             QX_AT(inverse, r - 1, k) = x / QX_AT(qr->R, r - 1, qr->kept[r - 1]);
         }
     }
-    return QX_OK;
 }
 
 static qx_status inverse_gram(qx_ctx *cx, const qx_qr *qr, qx_mat out)
 {
     qx_mat inverse;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), qr->rank, qr->rank, &inverse));
-    QX_TRY(inverse_of_r(cx, qr, inverse));
+    invert_r(qr, inverse);
     return qx_mat_multiply(cx, 'n', 't', 1.0, inverse, inverse, 0.0, out);
 }
 
 qx_status qx_qr_inverse_gram(qx_ctx *cx, const qx_qr *qr, qx_mat out)
 {
-    qx_status status;
+    qx_status status = QX_OK;
     QX_SCRATCH(cx, status, inverse_gram(cx, qr, out));
     return status;
 }
 
 static qx_status leverage(qx_ctx *cx, const qx_qr *qr, double out[])
 {
-    double *q;
+    double *q = NULL;
     QX_NEW(cx, q, qr->n);
     for (size_t i = 0; i < qr->n; i++) {
         out[i] = 0.0;
@@ -219,7 +238,7 @@ static qx_status leverage(qx_ctx *cx, const qx_qr *qr, double out[])
 
 qx_status qx_qr_leverage(qx_ctx *cx, const qx_qr *qr, double out[])
 {
-    qx_status status;
+    qx_status status = QX_OK;
     QX_SCRATCH(cx, status, leverage(cx, qr, out));
     return status;
 }

@@ -17,7 +17,7 @@
 
 typedef struct qx_qr {
     size_t n, p, rank;
-    qx_mat V;          /* n x rank, unit Householder vectors (zero above their pivot) */
+    qx_mat V;          /* n x rank, Householder vectors v: H = I - tau v v'; zero above the pivot */
     double *tau;       /* rank factors */
     qx_mat R;          /* rank x p: R of all columns in terms of the kept ones */
     size_t *kept;      /* rank, ascending column numbers */
@@ -25,7 +25,8 @@ typedef struct qx_qr {
     bool *aliased;     /* p */
 } qx_qr;
 
-/* Factors a copy of X (n x p); all results in `arena`. Cost O(n p^2). */
+/* Factors a copy of X (n x p); all results in `arena`. QX_E_NUMERIC when a value of X is
+ * not finite; QX_E_NOMEM. Cost O(n p^2). */
 QX_API qx_status qx_qr_factor(qx_ctx *cx, qx_arena *arena, qx_mat X, qx_qr *out);
 
 QX_API void qx_qr_apply(const qx_qr *qr, char t, double y[]);   /* y = Qy or Q'y, length n */

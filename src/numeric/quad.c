@@ -1,8 +1,12 @@
+/* numeric/quad.c - Gauss rules: Golub & Welsch, then Newton on the polynomial. */
 #include "numeric/quad.h"
 
 #include <math.h>
 
 #include "numeric/eigen.h"
+
+#define HERMITE_MOST  100
+#define LEGENDRE_MOST 200
 
 /* Nodes and weights from the Jacobi matrix: diagonal 0, off-diagonal beside[i]. */
 static qx_status golub_welsch(qx_ctx *cx,
@@ -110,7 +114,7 @@ static qx_status legendre(qx_ctx *cx, size_t k, double node[], double weight[])
 qx_status qx_gauss_hermite(qx_ctx *cx, size_t k, double node[], double weight[])
 {
     qx_status status;
-    if (k < 1 || k > 100) {
+    if (k < 1 || k > HERMITE_MOST) {
         return qx_fail(cx, QX_E_ARG, "%zu Gauss-Hermite nodes; expected 1 to 100", k);
     }
     QX_SCRATCH(cx, status, hermite(cx, k, node, weight));
@@ -120,7 +124,7 @@ qx_status qx_gauss_hermite(qx_ctx *cx, size_t k, double node[], double weight[])
 qx_status qx_gauss_legendre(qx_ctx *cx, size_t k, double node[], double weight[])
 {
     qx_status status;
-    if (k < 1 || k > 200) {
+    if (k < 1 || k > LEGENDRE_MOST) {
         return qx_fail(cx, QX_E_ARG, "%zu Gauss-Legendre nodes; expected 1 to 200", k);
     }
     QX_SCRATCH(cx, status, legendre(cx, k, node, weight));

@@ -38,7 +38,7 @@ double qx_sum(size_t n, const double x[])
 
 double qx_mean(size_t n, const double x[])
 {
-    return n == 0 ? NAN : qx_sum(n, x) / (double)n;
+    return n == 0 ? (double)NAN : qx_sum(n, x) / (double)n;
 }
 
 double qx_sum_of_squares(size_t n, const double x[])

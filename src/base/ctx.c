@@ -130,12 +130,24 @@ int qx_ctx_line(const qx_ctx *cx)
     return cx->line;
 }
 
-void qx_ctx_clear(qx_ctx *cx)
+static void forget(qx_ctx *cx)
 {
     cx->status = QX_OK;
     cx->message[0] = '\0';
     cx->file = NULL;
     cx->line = 0;
+}
+
+void qx_ctx_forgive(qx_ctx *cx)
+{
+    if (cx->status != QX_E_NOMEM && cx->status != QX_E_CANCELLED) {
+        forget(cx);
+    }
+}
+
+void qx_ctx_clear(qx_ctx *cx)
+{
+    forget(cx);
     cx->notes = NULL;
     qx_arena_rewind(cx->own, cx->bare);
 }

@@ -21,6 +21,24 @@ static void the_first_failure_is_kept(void **state)
     assert_int_equal(qx_ctx_line(cx), 0);
 }
 
+static void a_failed_try_is_forgiven_with_its_notes_kept(void **state)
+{
+    qx_ctx *cx = *state;
+    assert_ok(cx, qx_note(cx, "kept"));
+    (void)qx_fail(cx, QX_E_RANK, "not estimable");
+    qx_ctx_forgive(cx);
+    assert_int_equal(qx_ctx_status(cx), QX_OK);
+    assert_string_equal(qx_ctx_message(cx), "");
+    assert_int_equal(qx_ctx_note_count(cx), 1);
+    static const qx_status lasting[] = {QX_E_NOMEM, QX_E_CANCELLED};
+    for (size_t i = 0; i < QX_COUNT(lasting); i++) {
+        (void)qx_fail(cx, lasting[i], "stays");
+        qx_ctx_forgive(cx);
+        assert_int_equal(qx_ctx_status(cx), lasting[i]);
+        qx_ctx_clear(cx);
+    }
+}
+
 static void ok_is_not_a_failure(void **state)
 {
     assert_int_equal(qx_fail(*state, QX_OK, "nothing"), QX_OK);
@@ -147,6 +165,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         CTX_TEST(the_first_failure_is_kept),
+        CTX_TEST(a_failed_try_is_forgiven_with_its_notes_kept),
         CTX_TEST(ok_is_not_a_failure),
         CTX_TEST(a_long_message_is_cut_at_a_character),
         CTX_TEST(notes_keep_their_order_and_come_once),

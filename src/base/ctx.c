@@ -152,17 +152,6 @@ void qx_ctx_clear(qx_ctx *cx)
     qx_arena_rewind(cx->own, cx->bare);
 }
 
-void qx_ctx_forgive(qx_ctx *cx)
-{
-    if (cx->status == QX_E_NOMEM || cx->status == QX_E_CANCELLED) {
-        return;
-    }
-    cx->status = QX_OK;
-    cx->message[0] = '\0';
-    cx->file = NULL;
-    cx->line = 0;
-}
-
 static qx_status keep_note(qx_ctx *cx, const char *note)
 {
     if (cx->notes == NULL) {

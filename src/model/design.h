@@ -29,6 +29,7 @@ typedef struct qx_design {
     size_t full;               /* columns before aliased ones were left out */
     const size_t *kept;        /* p: their numbers among the full columns */
     qx_qr qr;                  /* of the full X */
+    const struct qx_design_inner *inner; /* the reference grid; private to model/ */
 } qx_design;
 
 /* Everything in `arena`. Aliased terms are told as notes on cx. QX_E_SHAPE, QX_E_NOMEM. */

@@ -1,0 +1,325 @@
+#include "model/design.h"
+
+#include <string.h>
+
+#include "model/design_inner.h"
+#include "numeric/sums.h"
+
+size_t qx_term_columns(const qx_frame *frame, const qx_term *term)
+{
+    size_t columns = 1;
+    for (size_t i = 0; i < term->factor_count; i++) {
+        const size_t levels = frame->factor[term->factor[i]].level_count;
+        columns *= levels > 0 ? levels - 1 : 0;
+    }
+    return columns;
+}
+
+/* The column of the term in which this row is not zero, counted in the term; false when a
+ * level is the reference. The first factor runs fastest. */
+static bool
+row_column(const qx_frame *frame, const qx_term *term, size_t row, size_t *out)
+{
+    size_t at = 0;
+    size_t stride = 1;
+    for (size_t i = 0; i < term->factor_count; i++) {
+        const qx_factor *f = &frame->factor[term->factor[i]];
+        if (f->code[row] == 0) {
+            return false;
+        }
+        at += (f->code[row] - 1) * stride;
+        stride *= f->level_count - 1;
+    }
+    *out = at;
+    return true;
+}
+
+static void
+fill_columns(const qx_frame *frame, size_t term_count, const qx_term term[], qx_mat X)
+{
+    size_t first = 1;
+    for (size_t i = 0; i < X.rows; i++) {
+        QX_AT(X, i, 0) = 1.0;
+    }
+    for (size_t t = 0; t < term_count; t++) {
+        const size_t number = term[t].number;
+        for (size_t i = 0; i < X.rows; i++) {
+            size_t at;
+            if (row_column(frame, &term[t], i, &at)) {
+                QX_AT(X, i, first + at) =
+                    number == QX_NO_COLUMN ? 1.0 : frame->number[number].value[i];
+            }
+        }
+        first += qx_term_columns(frame, &term[t]);
+    }
+}
+
+/* "pinch=early:angle=60"; a unit's levels have no text and are told by number. */
+static qx_status column_name(qx_ctx *cx,
+                             qx_arena *arena,
+                             const qx_frame *frame,
+                             const qx_term *term,
+                             size_t column,
+                             const char **out)
+{
+    const char *name = "";
+    for (size_t i = 0; name != NULL && i < term->factor_count; i++) {
+        const qx_factor *f = &frame->factor[term->factor[i]];
+        const size_t level = 1 + column % (f->level_count - 1);
+        const char *join = i > 0 ? ":" : "";
+        column /= f->level_count - 1;
+        name = f->level != NULL
+                   ? qx_arena_printf(
+                         arena, "%s%s%s=%s", name, join, f->name, f->level[level])
+                   : qx_arena_printf(arena, "%s%s%s=%zu", name, join, f->name, level + 1);
+    }
+    if (name != NULL && term->number != QX_NO_COLUMN) {
+        name = qx_arena_printf(arena,
+                               "%s%s%s",
+                               name,
+                               term->factor_count > 0 ? ":" : "",
+                               frame->number[term->number].name);
+    }
+    *out = name;
+    return name != NULL ? QX_OK
+                        : qx_fail(cx, QX_E_NOMEM, "no memory for a column's name");
+}
+
+static bool of_units_alone(const qx_frame *frame, const qx_term *term)
+{
+    bool units = term->number == QX_NO_COLUMN;
+    for (size_t i = 0; i < term->factor_count; i++) {
+        units = units && frame->factor[term->factor[i]].level == NULL;
+    }
+    return units;
+}
+
+static qx_status note_aliased(
+    qx_ctx *cx, const qx_frame *frame, const qx_term *term, size_t columns, size_t kept)
+{
+    if (kept == columns && columns > 0) {
+        return QX_OK;
+    }
+    if (columns == 0) {
+        return qx_note(cx,
+                       "%s has one level only in these data: it is not in the model.",
+                       term->name);
+    }
+    if (kept == 0) {
+        return qx_note(cx,
+                       "%s cannot be told apart from the terms before it (it is "
+                       "confounded with them): it is not in the model.",
+                       term->name);
+    }
+    if (of_units_alone(frame, term)) {
+        return QX_OK; /* smaller units repeat what the larger ones said: no news */
+    }
+    return qx_note(cx,
+                   "%s: the data show %zu of its %zu degrees of freedom, since some "
+                   "combinations have no data. Only what they allow is reported.",
+                   term->name,
+                   kept,
+                   columns);
+}
+
+/* Names, term numbers and counts of the kept columns. */
+static qx_status describe(qx_ctx *cx, qx_arena *arena, qx_design *d)
+{
+    const char **name;
+    size_t *term_of, *term_df;
+    QX_NEW_IN(cx, arena, name, d->p);
+    QX_NEW_IN(cx, arena, term_of, d->p);
+    QX_NEW_IN(cx, arena, term_df, d->term_count);
+    name[0] = "intercept";
+    term_of[0] = QX_NO_COLUMN;
+    size_t first = 1;
+    size_t j = 1;
+    for (size_t t = 0; t < d->term_count; t++) {
+        const size_t columns = qx_term_columns(d->frame, &d->term[t]);
+        for (; j < d->p && d->kept[j] < first + columns; j++) {
+            QX_TRY(column_name(
+                cx, arena, d->frame, &d->term[t], d->kept[j] - first, &name[j]));
+            term_of[j] = t;
+            term_df[t]++;
+        }
+        QX_TRY(note_aliased(cx, d->frame, &d->term[t], columns, term_df[t]));
+        first += columns;
+    }
+    d->name = name;
+    d->term_of = term_of;
+    d->term_df = term_df;
+    return QX_OK;
+}
+
+/* How `fine` lies in `coarse`: parent[l] is the coarse level of fine level l; false when
+ * some fine level is seen in two coarse ones. */
+static bool
+nested_in(size_t n, const qx_factor *fine, const qx_factor *coarse, size_t parent[])
+{
+    for (size_t l = 0; l < fine->level_count; l++) {
+        parent[l] = QX_NO_COLUMN;
+    }
+    for (size_t i = 0; i < n; i++) {
+        size_t *at = &parent[fine->code[i]];
+        if (*at != QX_NO_COLUMN && *at != coarse->code[i]) {
+            return false;
+        }
+        *at = coarse->code[i];
+    }
+    return true;
+}
+
+/* Shares of the levels of one unit: those of the unit around it, split evenly inside. */
+static qx_status unit_weights(qx_ctx *cx,
+                              const qx_frame *frame,
+                              size_t which,
+                              const double *const weight[],
+                              double out[])
+{
+    const qx_factor *f = &frame->factor[which];
+    size_t *parent, *children;
+    QX_NEW(cx, parent, f->level_count);
+    for (size_t l = 0; l < f->level_count; l++) {
+        out[l] = 1.0 / (double)f->level_count;
+    }
+    for (size_t c = 0; c < frame->factor_count; c++) {
+        const qx_factor *coarse = &frame->factor[c];
+        if (weight[c] == NULL || coarse->level != NULL || c == which ||
+            coarse->level_count >= f->level_count ||
+            !nested_in(frame->n, f, coarse, parent)) {
+            continue;
+        }
+        QX_NEW(cx, children, coarse->level_count);
+        for (size_t l = 0; l < f->level_count; l++) {
+            if (parent[l] != QX_NO_COLUMN) {
+                children[parent[l]]++;
+            }
+        }
+        for (size_t l = 0; l < f->level_count; l++) {
+            out[l] = parent[l] == QX_NO_COLUMN
+                         ? 0.0
+                         : weight[c][parent[l]] / (double)children[parent[l]];
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status
+grid_weights(qx_ctx *cx, qx_arena *arena, const qx_design *d, const double *const **out)
+{
+    const double **weight;
+    QX_NEW_IN(cx, arena, weight, d->frame->factor_count);
+    for (size_t t = 0; t < d->term_count; t++) {
+        for (size_t i = 0; i < d->term[t].factor_count; i++) {
+            const size_t f = d->term[t].factor[i];
+            const qx_factor *factor = &d->frame->factor[f];
+            double *share;
+            if (weight[f] != NULL) {
+                continue;
+            }
+            QX_NEW_IN(cx, arena, share, factor->level_count);
+            for (size_t l = 0; l < factor->level_count; l++) {
+                share[l] = 1.0 / (double)factor->level_count;
+            }
+            if (factor->level == NULL) {
+                QX_TRY(unit_weights(cx, d->frame, f, weight, share));
+            }
+            weight[f] = share;
+        }
+    }
+    *out = weight;
+    return QX_OK;
+}
+
+/* Aliased columns of terms that are partly kept, by number. */
+static size_t list_bound(const qx_design *d, size_t bound[])
+{
+    size_t count = 0;
+    size_t first = 1;
+    for (size_t t = 0; t < d->term_count; t++) {
+        const size_t columns = qx_term_columns(d->frame, &d->term[t]);
+        for (size_t j = first; d->term_df[t] > 0 && j < first + columns; j++) {
+            if (d->qr.aliased[j]) {
+                bound[count++] = j;
+            }
+        }
+        first += columns;
+    }
+    return count;
+}
+
+/* R_kk x = column `j` of R, by back substitution. */
+static void dependence_of(const qx_qr *qr, size_t j, double x[])
+{
+    for (size_t i = qr->rank; i-- > 0;) {
+        double sum = QX_AT(qr->R, i, j);
+        for (size_t k = i + 1; k < qr->rank; k++) {
+            sum -= QX_AT(qr->R, i, qr->kept[k]) * x[k];
+        }
+        x[i] = sum / QX_AT(qr->R, i, qr->kept[i]);
+    }
+}
+
+static qx_status prepare_grid(qx_ctx *cx, qx_arena *arena, qx_design *d)
+{
+    struct qx_design_inner *inner;
+    double *centre;
+    size_t *bound;
+    QX_NEW_IN(cx, arena, inner, 1);
+    QX_NEW_IN(cx, arena, centre, d->frame->number_count);
+    QX_NEW_IN(cx, arena, bound, d->full);
+    for (size_t k = 0; k < d->frame->number_count; k++) {
+        centre[k] = qx_mean(d->n, d->frame->number[k].value);
+    }
+    QX_TRY(grid_weights(cx, arena, d, &inner->weight));
+    inner->centre = centre;
+    inner->bound = bound;
+    inner->bound_count = list_bound(d, bound);
+    QX_TRY(qx_mat_new(cx, arena, d->p, inner->bound_count, &inner->dependence));
+    for (size_t k = 0; k < inner->bound_count; k++) {
+        dependence_of(&d->qr, bound[k], &QX_AT(inner->dependence, 0, k));
+    }
+    d->inner = inner;
+    return QX_OK;
+}
+
+static qx_status make(qx_ctx *cx, qx_arena *arena, qx_design *d)
+{
+    qx_mat full;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), d->n, d->full, &full));
+    fill_columns(d->frame, d->term_count, d->term, full);
+    QX_TRY(qx_qr_factor(cx, arena, full, &d->qr));
+    d->p = d->qr.rank;
+    d->kept = d->qr.kept;
+    QX_TRY(qx_mat_new(cx, arena, d->n, d->p, &d->X));
+    for (size_t j = 0; j < d->p; j++) {
+        memcpy(&QX_AT(d->X, 0, j), &QX_AT(full, 0, d->kept[j]), d->n * sizeof *full.at);
+    }
+    QX_TRY(describe(cx, arena, d));
+    return prepare_grid(cx, arena, d);
+}
+
+qx_status qx_design_make(qx_ctx *cx,
+                         qx_arena *arena,
+                         const qx_frame *frame,
+                         size_t term_count,
+                         const qx_term term[],
+                         qx_design *out)
+{
+    qx_design d = {.frame = frame, .term_count = term_count, .n = frame->n, .full = 1};
+    qx_term *copy;
+    qx_status status;
+    if (frame->n == 0) {
+        return qx_fail(cx, QX_E_SHAPE, "there is no row of data to make a model from");
+    }
+    QX_NEW_IN(cx, arena, copy, term_count);
+    for (size_t t = 0; t < term_count; t++) {
+        copy[t] = term[t];
+        d.full += qx_term_columns(frame, &term[t]);
+    }
+    d.term = copy;
+    QX_SCRATCH(cx, status, make(cx, arena, &d));
+    QX_TRY(status);
+    *out = d;
+    return QX_OK;
+}

@@ -1,0 +1,28 @@
+/* model/design_inner.h - what design.c leaves for design_grid.c. Private to model/.
+ *
+ * An aliased column is a combination of the kept ones before it,
+ *
+ *     X_aliased = X_kept D,      R_kk D = R_ka   (the triangles of the QR),
+ *
+ * so c'beta over the full columns is estimable exactly when c_aliased = D' c_kept, and it
+ * is then the row c_kept. Columns of terms that are aliased whole are not in the model and
+ * ask for nothing. */
+#ifndef QX_MODEL_DESIGN_INNER_H
+#define QX_MODEL_DESIGN_INNER_H
+
+#include "model/design.h"
+
+struct qx_design_inner {
+    const double *const
+        *weight;          /* frame factor_count, level_count each: share of a level in
+                                    an equal-weighted mean; NULL for factors not in X */
+    const double *centre; /* frame number_count: mean of each covariate */
+    size_t bound_count;   /* aliased columns of terms that are partly kept */
+    const size_t *bound;  /* bound_count: their numbers among the full columns */
+    qx_mat dependence;    /* p x bound_count: D */
+};
+
+/* Columns of a term before aliased ones are left out. */
+size_t qx_term_columns(const qx_frame *frame, const qx_term *term);
+
+#endif

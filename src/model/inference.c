@@ -1,0 +1,113 @@
+/* The tests and estimates of model/lmm.h, by the method that the fit was made for. */
+#include <math.h>
+
+#include "model/components.h"
+#include "model/containment.h"
+#include "model/kenward.h"
+#include "model/lmm.h"
+#include "model/rows.h"
+#include "model/satterthwaite.h"
+#include "numeric/dist.h"
+
+static double row_df(const qx_lmm *fit, const double row[])
+{
+    if (fit->random_count == 0) {
+        return fit->residual_df;
+    }
+    switch (fit->df) {
+    case QX_KENWARD_ROGER:
+        return qx_kenward_df(fit, row);
+    case QX_SATTERTHWAITE:
+        return qx_satterthwaite_df(fit, row);
+    case QX_CONTAINMENT:
+        return qx_containment_df(fit, row);
+    }
+    return NAN;
+}
+
+qx_status qx_lmm_contrast(qx_ctx *cx,
+                          const qx_lmm *fit,
+                          const double row[],
+                          double shift_weight,
+                          qx_estimate *out)
+{
+    const struct qx_lmm_inner *in = fit->inner;
+    (void)cx;
+    out->estimate = qx_dot(fit->p, row, in->beta) * in->scale + shift_weight * fit->shift;
+    const double v = qx_quadratic(in->adjusted, row);
+    if (!(in->sigma2 > 0.0) || !(v > 0.0)) {
+        out->se = out->df = NAN;
+        return QX_OK;
+    }
+    out->se = in->scale * sqrt(in->sigma2 * v);
+    out->df = row_df(fit, row);
+    return QX_OK;
+}
+
+double qx_lmm_covariance(const qx_lmm *fit, const double a[], const double b[])
+{
+    double sum = 0.0;
+    for (size_t j = 0; j < fit->p; j++) {
+        sum += qx_dot(fit->p, a, &QX_AT(fit->phi_adjusted, 0, j)) * b[j];
+    }
+    return sum;
+}
+
+static qx_status
+least_squares_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
+{
+    const double scale = fit->inner->scale;
+    double wald;
+    QX_TRY(qx_rows_wald(cx, fit, L, fit->inner->phi, &wald));
+    out->f = wald / (double)L.rows;
+    out->den_df = fit->residual_df;
+    out->sum_of_squares = wald * fit->inner->sigma2 * scale * scale;
+    out->method = "least squares";
+    return QX_OK;
+}
+
+static qx_status by_method(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
+{
+    if (fit->random_count == 0) {
+        return least_squares_test(cx, fit, L, out);
+    }
+    switch (fit->df) {
+    case QX_KENWARD_ROGER:
+        return qx_kenward_test(cx, fit, L, out);
+    case QX_SATTERTHWAITE:
+        return qx_satterthwaite_test(cx, fit, L, out);
+    case QX_CONTAINMENT:
+        return qx_containment_test(cx, fit, L, out);
+    }
+    return qx_fail(cx, QX_E_ARG, "there is no such method of degrees of freedom");
+}
+
+qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
+{
+    qx_joint_test test = {.num_df = (double)L.rows,
+                          .den_df = NAN,
+                          .f = NAN,
+                          .p = NAN,
+                          .sum_of_squares = NAN,
+                          .method = "none"};
+    qx_status status;
+    if (L.cols != fit->p) {
+        return qx_fail(cx,
+                       QX_E_SHAPE,
+                       "a hypothesis has %zu columns, the model %zu",
+                       L.cols,
+                       fit->p);
+    }
+    if (L.rows > 0 && fit->inner->sigma2 > 0.0) {
+        QX_SCRATCH(cx, status, by_method(cx, fit, L, &test));
+        QX_TRY(status);
+        test.p = qx_f_p(test.f, test.num_df, test.den_df, QX_UPPER);
+    }
+    *out = test;
+    return QX_OK;
+}
+
+qx_status qx_lmm_profile_components(qx_ctx *cx, qx_lmm *fit, double level)
+{
+    return qx_components_profile(cx, fit, level);
+}

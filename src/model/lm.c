@@ -1,0 +1,132 @@
+#include "model/lm.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "numeric/dist.h"
+#include "numeric/sums.h"
+
+/* Residuals of y of size 1 whose root mean square is below this are rounding: a few
+ * hundred operations of 1e-16 each. */
+static const double ROUNDING = 4e-15;
+
+static const double LOG_TWO_PI = 1.8378770664093454836;
+
+static qx_status check_response(qx_ctx *cx, size_t n, const double y[], double *scale)
+{
+    double most = 0.0;
+    int exponent;
+    for (size_t i = 0; i < n; i++) {
+        if (!isfinite(y[i])) {
+            return qx_fail(cx,
+                           QX_E_INPUT,
+                           "value %zu of the response is not a finite number",
+                           i + 1);
+        }
+        most = fmax(most, fabs(y[i]));
+    }
+    (void)frexp(most, &exponent);
+    *scale = most > 0.0 ? ldexp(1.0, exponent < -1000 ? -1000 : exponent) : 1.0;
+    return QX_OK;
+}
+
+/* R_X' of the kept columns and log |R_X|. */
+static qx_status keep_triangle(qx_ctx *cx, qx_lmm *fit)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    const qx_qr *qr = &fit->design.qr;
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->r_transposed));
+    in->log_r = 0.0;
+    for (size_t j = 0; j < fit->p; j++) {
+        for (size_t i = 0; i <= j; i++) {
+            QX_AT(in->r_transposed, j, i) = QX_AT(qr->R, i, qr->kept[j]);
+        }
+        in->log_r += log(fabs(QX_AT(in->r_transposed, j, j)));
+    }
+    return QX_OK;
+}
+
+qx_status qx_lm_solve(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r[])
+{
+    struct qx_lmm_inner *in = fit->inner;
+    double *full, *effects;
+    QX_TRY(qx_design_make(
+        cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
+    fit->n = fit->design.n;
+    fit->p = fit->design.p;
+    if (fit->n <= fit->p) {
+        return qx_fail(cx,
+                       QX_E_INPUT,
+                       "%zu rows of data are too few for a model with %zu coefficients: "
+                       "nothing is left to estimate the variation from; more replicates "
+                       "or fewer interactions are needed",
+                       fit->n,
+                       fit->p);
+    }
+    QX_TRY(check_response(cx, fit->n, spec->y, &in->scale));
+    QX_NEW(cx, full, fit->design.full);
+    QX_NEW(cx, effects, fit->n);
+    for (size_t i = 0; i < fit->n; i++) {
+        r[i] = spec->y[i] / in->scale;
+    }
+    QX_TRY(qx_qr_solve(cx, &fit->design.qr, r, full, effects));
+    memcpy(r, effects, fit->n * sizeof *r);
+    memset(r, 0, fit->p * sizeof *r);
+    qx_qr_apply(&fit->design.qr, 'n', r);
+    QX_NEW_IN(cx, fit->arena, in->beta, fit->p);
+    for (size_t j = 0; j < fit->p; j++) {
+        in->beta[j] = full[fit->design.kept[j]];
+    }
+    return keep_triangle(cx, fit);
+}
+
+bool qx_lm_exhausted(size_t n, const double r[])
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        sum += r[i] * r[i];
+    }
+    return sum <= (double)n * ROUNDING * ROUNDING;
+}
+
+static void residual_component(qx_lmm *fit, double rss)
+{
+    const double df = (double)(fit->n - fit->p);
+    const double s2 = fit->inner->scale * fit->inner->scale;
+    const double tail = 0.5 * (1.0 - fit->inner->level);
+    fit->component[0] = (qx_component){.name = "residual",
+                                       .variance = rss / df * s2,
+                                       .lower = rss / qx_chisq_q(tail, df, QX_UPPER) * s2,
+                                       .upper = rss / qx_chisq_q(tail, df, QX_LOWER) * s2,
+                                       .lrt = NAN,
+                                       .p = NAN};
+}
+
+qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[])
+{
+    struct qx_lmm_inner *in = fit->inner;
+    const double n = (double)fit->n;
+    const bool exhausted = qx_lm_exhausted(fit->n, r);
+    double rss = 0.0;
+    for (size_t i = 0; i < fit->n && !exhausted; i++) {
+        rss += r[i] * r[i];
+    }
+    in->level = spec->level;
+    in->sigma2 = rss / (n - (double)fit->p);
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->phi));
+    QX_TRY(qx_qr_inverse_gram(cx, &fit->design.qr, in->phi));
+    in->adjusted = in->phi;
+    fit->residual_ss = rss * in->scale * in->scale;
+    fit->log_likelihood =
+        exhausted ? (double)NAN
+                  : -0.5 * n * (LOG_TWO_PI + log(rss / n) + 2.0 * log(in->scale) + 1.0);
+    fit->reml_criterion = NAN;
+    fit->converged = true;
+    residual_component(fit, rss);
+    if (exhausted) {
+        QX_TRY(qx_note(cx,
+                       "The response has no variation beyond what the treatments and "
+                       "blocks explain: nothing can be tested."));
+    }
+    return QX_OK;
+}

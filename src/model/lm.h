@@ -1,0 +1,23 @@
+/* model/lm.h - the least squares part of every fit: QR of X, coefficients, residuals.
+ *
+ * y is divided by a power of two near its largest size and solved by Householder QR; the
+ * residuals are Q times the effects that X does not take, so that they lose nothing to
+ * large coefficients. Data come shifted (numeric/sums.h).
+ * Source: Golub & Van Loan 2013, Matrix Computations, 4th ed., ch. 5. */
+#ifndef QX_MODEL_LM_H
+#define QX_MODEL_LM_H
+
+#include "model/lmm_inner.h"
+
+/* Makes the design, scale, beta, R and r = My (n, of y / scale). QX_E_INPUT: n <= p or y
+ * not finite. */
+qx_status qx_lm_solve(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r[]);
+
+/* Variance, covariance and the rest of a model without random terms. */
+qx_status
+qx_lm_finish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[]);
+
+/* Did X take all variation, but for rounding? (r: n, of y / scale) */
+bool qx_lm_exhausted(size_t n, const double r[]);
+
+#endif

@@ -1,0 +1,226 @@
+#include "model/profile.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "numeric/chol.h"
+
+/* Z'Z from counts, Z'Q and Z'r by adding rows where they belong. */
+static void gather(const qx_profile *f,
+                   const uint32_t *const code[],
+                   qx_mat Q,
+                   const double r[],
+                   double z[])
+{
+    for (size_t a = 0; a < f->m; a++) {
+        for (size_t i = 0; i < f->n; i++) {
+            const size_t row = f->start[a] + code[a][i];
+            z[row] += r[i];
+            for (size_t b = 0; b <= a; b++) {
+                QX_AT(f->G, row, f->start[b] + code[b][i]) += 1.0;
+            }
+        }
+        for (size_t j = 0; j < f->p; j++) {
+            for (size_t i = 0; i < f->n; i++) {
+                QX_AT(f->C, f->start[a] + code[a][i], j) += QX_AT(Q, i, j);
+            }
+        }
+    }
+    for (size_t j = 0; j < f->q; j++) {
+        for (size_t i = 0; i < j; i++) {
+            QX_AT(f->G, i, j) = QX_AT(f->G, j, i);
+        }
+    }
+}
+
+qx_status qx_profile_make(qx_ctx *cx,
+                          qx_arena *arena,
+                          size_t m,
+                          const size_t levels[],
+                          const uint32_t *const code[],
+                          qx_mat Q,
+                          const double r[],
+                          qx_profile *out)
+{
+    qx_profile f = {.n = Q.rows, .p = Q.cols, .m = m};
+    size_t *start;
+    double *z;
+    QX_NEW_IN(cx, arena, start, m + 1);
+    for (size_t i = 0; i < m; i++) {
+        start[i + 1] = start[i] + levels[i];
+    }
+    f.q = start[m];
+    f.start = start;
+    QX_NEW_IN(cx, arena, z, f.q);
+    QX_TRY(qx_mat_new(cx, arena, f.q, f.q, &f.G));
+    QX_TRY(qx_mat_new(cx, arena, f.q, f.p, &f.C));
+    gather(&f, code, Q, r, z);
+    QX_TRY(qx_mat_multiply(cx, 'n', 't', -1.0, f.C, f.C, 1.0, f.G));
+    f.z = z;
+    f.rr = qx_dot(f.n, r, r);
+    *out = f;
+    return QX_OK;
+}
+
+qx_status qx_profile_room(qx_ctx *cx,
+                          qx_arena *arena,
+                          const qx_profile *profile,
+                          qx_profile_point *out)
+{
+    const size_t q = profile->q;
+    const size_t m = profile->m;
+    qx_profile_point at = {.ypy = NAN};
+    QX_NEW_IN(cx, arena, at.gamma, m);
+    QX_NEW_IN(cx, arena, at.lambda, q);
+    QX_NEW_IN(cx, arena, at.b, q);
+    QX_NEW_IN(cx, arena, at.w, q);
+    QX_NEW_IN(cx, arena, at.trace, m);
+    QX_NEW_IN(cx, arena, at.square, m);
+    QX_TRY(qx_mat_new(cx, arena, q, q, &at.K));
+    QX_TRY(qx_mat_new(cx, arena, q, q, &at.B));
+    QX_TRY(qx_mat_new(cx, arena, q, q, &at.T));
+    QX_TRY(qx_mat_new(cx, arena, m, m, &at.norm));
+    QX_TRY(qx_mat_new(cx, arena, m, m, &at.bilinear));
+    *out = at;
+    return QX_OK;
+}
+
+/* gamma into the point, lambda for each column; false when a ratio is out of range. */
+static bool spread_gamma(const qx_profile *f, const double gamma[], qx_profile_point *at)
+{
+    for (size_t i = 0; i < f->m; i++) {
+        if (!(gamma[i] >= 0.0) || !isfinite(gamma[i])) {
+            return false;
+        }
+        at->gamma[i] = gamma[i];
+        for (size_t k = f->start[i]; k < f->start[i + 1]; k++) {
+            at->lambda[k] = sqrt(gamma[i]);
+        }
+    }
+    return true;
+}
+
+qx_status qx_profile_value(qx_ctx *cx,
+                           const qx_profile *f,
+                           const double gamma[],
+                           qx_profile_point *at)
+{
+    if (!spread_gamma(f, gamma, at)) {
+        return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is negative or not finite");
+    }
+    for (size_t j = 0; j < f->q; j++) {
+        for (size_t i = j; i < f->q; i++) {
+            QX_AT(at->K, i, j) = at->lambda[i] * QX_AT(f->G, i, j) * at->lambda[j];
+        }
+        QX_AT(at->K, j, j) += 1.0;
+        at->b[j] = at->lambda[j] * f->z[j];
+    }
+    QX_TRY(qx_chol_factor(cx, at->K));
+    QX_TRY(qx_chol_solve_lower(cx, 'n', at->K, qx_mat_of(at->b, f->q, 1)));
+    at->log_a = qx_chol_logdet(at->K);
+    at->ypy = f->rr - qx_dot(f->q, at->b, at->b);
+    return QX_OK;
+}
+
+static qx_mat block_of(const qx_profile *f, qx_mat a, size_t i, size_t j)
+{
+    return qx_mat_part(a,
+                       f->start[i],
+                       f->start[j],
+                       f->start[i + 1] - f->start[i],
+                       f->start[j + 1] - f->start[j]);
+}
+
+/* |T_ij|^2 and w_i'T_ij w_j of one block. */
+static void summarise_block(const qx_profile *f, qx_profile_point *at, size_t i, size_t j)
+{
+    const qx_mat T = block_of(f, at->T, i, j);
+    const double *wi = at->w + f->start[i];
+    const double *wj = at->w + f->start[j];
+    double norm = 0.0;
+    double bilinear = 0.0;
+    for (size_t c = 0; c < T.cols; c++) {
+        double product = 0.0;
+        for (size_t r = 0; r < T.rows; r++) {
+            const double t = QX_AT(T, r, c);
+            norm += t * t;
+            product += wi[r] * t;
+        }
+        bilinear += product * wj[c];
+    }
+    QX_AT(at->norm, i, j) = QX_AT(at->norm, j, i) = norm;
+    QX_AT(at->bilinear, i, j) = QX_AT(at->bilinear, j, i) = bilinear;
+}
+
+static void summarise(const qx_profile *f, qx_profile_point *at)
+{
+    for (size_t i = 0; i < f->m; i++) {
+        at->trace[i] = at->square[i] = 0.0;
+        for (size_t k = f->start[i]; k < f->start[i + 1]; k++) {
+            at->trace[i] += QX_AT(at->T, k, k);
+            at->square[i] += at->w[k] * at->w[k];
+        }
+        for (size_t j = 0; j <= i; j++) {
+            summarise_block(f, at, i, j);
+        }
+    }
+}
+
+qx_status qx_profile_evaluate(qx_ctx *cx,
+                              const qx_profile *f,
+                              const double gamma[],
+                              qx_profile_point *at)
+{
+    QX_TRY(qx_profile_value(cx, f, gamma, at));
+    for (size_t j = 0; j < f->q; j++) {
+        for (size_t i = 0; i < f->q; i++) {
+            QX_AT(at->B, i, j) = at->lambda[i] * QX_AT(f->G, i, j);
+        }
+    }
+    QX_TRY(qx_chol_solve_lower(cx, 'n', at->K, at->B));
+    qx_mat_copy(at->T, f->G);
+    QX_TRY(qx_mat_multiply(cx, 't', 'n', -1.0, at->B, at->B, 1.0, at->T));
+    memcpy(at->w, f->z, f->q * sizeof *at->w);
+    qx_mat_vector('t', -1.0, at->B, at->b, 1.0, at->w);
+    summarise(f, at);
+    return QX_OK;
+}
+
+double qx_profile_criterion(const qx_profile *f, const qx_profile_point *at)
+{
+    if (!(at->ypy > 0.0)) {
+        return INFINITY;
+    }
+    return (double)(f->n - f->p) * log(at->ypy) + at->log_a;
+}
+
+void qx_profile_derivatives(const qx_profile *f,
+                            const qx_profile_point *at,
+                            double gradient[],
+                            qx_mat hessian,
+                            qx_mat expected)
+{
+    const double df = (double)(f->n - f->p);
+    for (size_t i = 0; i < f->m; i++) {
+        const double si = at->square[i] / at->ypy;
+        gradient[i] = at->trace[i] - df * si;
+        for (size_t j = 0; j < f->m; j++) {
+            const double sj = at->square[j] / at->ypy;
+            const double norm = QX_AT(at->norm, i, j);
+            const double bilinear = QX_AT(at->bilinear, i, j) / at->ypy;
+            QX_AT(hessian, i, j) = -norm + df * (2.0 * bilinear - si * sj);
+            QX_AT(expected, i, j) = norm - at->trace[i] * at->trace[j] / df;
+        }
+    }
+}
+
+qx_status
+qx_profile_random(qx_ctx *cx, const qx_profile *f, const qx_profile_point *at, double u[])
+{
+    memcpy(u, at->b, f->q * sizeof *u);
+    QX_TRY(qx_chol_solve_lower(cx, 't', at->K, qx_mat_of(u, f->q, 1)));
+    for (size_t k = 0; k < f->q; k++) {
+        u[k] *= at->lambda[k];
+    }
+    return QX_OK;
+}

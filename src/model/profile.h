@@ -1,0 +1,100 @@
+/* model/profile.h - the restricted likelihood of variance ratios, with exact derivatives.
+ *
+ * y = X beta + sum Z_i u_i + e,  V = sigma2 (I + Z Gamma Z'),  Gamma = diag(gamma_i >= 0).
+ * With X = QR (thin), M = I - QQ', r = My and, formed once,
+ *
+ *     G = Z'MZ (q x q)    C = Z'Q (q x p)    z = Z'r (q)    rr = r'r
+ *
+ * everything at gamma costs O(q^3) and nothing depends on n:
+ *
+ *     A    = I + L G L = KK',  L = Gamma^(1/2)
+ *     B    = K^-1 L G,  b = K^-1 L z
+ *     T    = Z'PZ  = G - B'B,   w = Z'Py = z - B'b,   y'Py = rr - b'b
+ *     u    = L K'^-1 b           predicted random effects (BLUP)
+ *
+ * (P for V/sigma2: Woodbury's identity on the space orthogonal to X, so that log|A| is
+ * log|V| + log|X'V^-1X| - log|X'X|.) The profiled criterion, free of constants,
+ *
+ *     f(gamma) = (n - p) log y'Py + log|A|
+ *     df/dgamma_i  = tr T_ii - (n - p) w_i'w_i / y'Py
+ *     d2f/dgamma_i dgamma_j = -|T_ij|^2 + (n - p) (2 w_i'T_ij w_j / y'Py
+ *                                                  - w_i'w_i w_j'w_j / (y'Py)^2)
+ *     expected:    |T_ij|^2 - tr T_ii tr T_jj / (n - p)         (|.|^2: sum of squares)
+ *
+ * Source: Bates et al. 2015, J Stat Softw 67(1):1-48 (criterion); Patterson & Thompson
+ * 1971, Biometrika 58:545-554 and Harville 1977, J Am Stat Assoc 72:320-338 (P and the
+ * derivatives); the projected form is derived in docs/methods/mixed-models.md. */
+#ifndef QX_MODEL_PROFILE_H
+#define QX_MODEL_PROFILE_H
+
+#include <stdint.h>
+
+#include "base/ctx.h"
+#include "numeric/dense.h"
+
+typedef struct qx_profile {
+    size_t n, p, m, q;   /* m random terms with q columns in all */
+    const size_t *start; /* m + 1: columns of term i are start[i] ... start[i+1] - 1 */
+    qx_mat G, C;         /* q x q; q x p */
+    const double *z;     /* q */
+    double rr;
+} qx_profile;
+
+/* Everything at one gamma; room is made once and reused. */
+typedef struct qx_profile_point {
+    double *gamma;  /* m */
+    double *lambda; /* q: root of each column's gamma */
+    qx_mat K, B, T; /* q x q each */
+    double *b, *w;  /* q */
+    double ypy, log_a;
+    double *trace;   /* m: tr T_ii */
+    double *square;  /* m: w_i'w_i */
+    qx_mat norm;     /* m x m: |T_ij|^2 */
+    qx_mat bilinear; /* m x m: w_i'T_ij w_j */
+} qx_profile_point;
+
+/* Cross-products of m factors with `levels[i]` levels and n codes each, an n x p matrix Q
+ * with orthonormal columns and r = My. In `arena`. Cost O(n m (m + p) + q^2 p). */
+QX_API qx_status qx_profile_make(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 size_t m,
+                                 const size_t levels[],
+                                 const uint32_t *const code[],
+                                 qx_mat Q,
+                                 const double r[],
+                                 qx_profile *out);
+
+QX_API qx_status qx_profile_room(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 const qx_profile *profile,
+                                 qx_profile_point *out);
+
+/* log_a and ypy alone. QX_E_NUMERIC when gamma is not finite. */
+QX_API qx_status qx_profile_value(qx_ctx *cx,
+                                  const qx_profile *profile,
+                                  const double gamma[],
+                                  qx_profile_point *at);
+
+/* All of the point. */
+QX_API qx_status qx_profile_evaluate(qx_ctx *cx,
+                                     const qx_profile *profile,
+                                     const double gamma[],
+                                     qx_profile_point *at);
+
+/* f of the header; INFINITY when y'Py is not above zero. */
+QX_API double qx_profile_criterion(const qx_profile *profile, const qx_profile_point *at);
+
+/* Gradient (m), Hessian and expected Hessian (m x m each) of f at an evaluated point. */
+QX_API void qx_profile_derivatives(const qx_profile *profile,
+                                   const qx_profile_point *at,
+                                   double gradient[],
+                                   qx_mat hessian,
+                                   qx_mat expected);
+
+/* u = predicted random effects (q). */
+QX_API qx_status qx_profile_random(qx_ctx *cx,
+                                   const qx_profile *profile,
+                                   const qx_profile_point *at,
+                                   double u[]);
+
+#endif

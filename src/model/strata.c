@@ -1,0 +1,327 @@
+#include "model/strata.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Columns of length 1 that should lie in a stratum may miss it by this: rounding of n
+ * operations. */
+static const double IN_STRATUM = 1e-8;
+
+/* A layout whose strata are orthogonal: every pair of units (and the whole) meets with
+ * proportional numbers inside the smallest unit that holds both. */
+typedef struct layout {
+    size_t n, m;              /* rows, random terms */
+    const qx_factor **factor; /* m */
+    const bool *inside;       /* m x m: inside[i + j m], term i lies inside term j */
+    double *df;               /* m + 1: dimension of each stratum */
+    qx_mat work;              /* n x (m + 1): parts of one vector, one stratum each */
+    double *sum;              /* room for level totals */
+} layout;
+
+static bool
+lies_inside(size_t n, const qx_factor *fine, const qx_factor *coarse, size_t parent[])
+{
+    for (size_t l = 0; l < fine->level_count; l++) {
+        parent[l] = QX_NO_COLUMN;
+    }
+    for (size_t i = 0; i < n; i++) {
+        size_t *at = &parent[fine->code[i]];
+        if (*at != QX_NO_COLUMN && *at != coarse->code[i]) {
+            return false;
+        }
+        *at = coarse->code[i];
+    }
+    return true;
+}
+
+/* Does every level have the same number of rows, more than one? */
+static qx_status equal_numbers(qx_ctx *cx, size_t n, const qx_factor *f, bool *out)
+{
+    size_t *count;
+    QX_NEW(cx, count, f->level_count);
+    for (size_t i = 0; i < n; i++) {
+        count[f->code[i]]++;
+    }
+    *out = f->level_count > 0 && count[0] > 1;
+    for (size_t l = 1; l < f->level_count; l++) {
+        *out = *out && count[l] == count[0];
+    }
+    return QX_OK;
+}
+
+static void average(const layout *w, const qx_factor *f, const double x[], double out[])
+{
+    const double share = (double)f->level_count / (double)w->n;
+    memset(w->sum, 0, f->level_count * sizeof *w->sum);
+    for (size_t i = 0; i < w->n; i++) {
+        w->sum[f->code[i]] += x[i];
+    }
+    for (size_t i = 0; i < w->n; i++) {
+        out[i] = w->sum[f->code[i]] * share;
+    }
+}
+
+/* Splits x into its parts in the strata (columns of w->work); the grand mean is left
+ * out. */
+static void split(const layout *w, const double x[])
+{
+    double mean = 0.0;
+    for (size_t i = 0; i < w->n; i++) {
+        mean += x[i] / (double)w->n;
+    }
+    double *rest = &QX_AT(w->work, 0, w->m);
+    for (size_t i = 0; i < w->n; i++) {
+        rest[i] = x[i] - mean;
+    }
+    for (size_t k = 0; k < w->m; k++) {
+        double *part = &QX_AT(w->work, 0, k);
+        average(w, w->factor[k], x, part);
+        for (size_t i = 0; i < w->n; i++) {
+            part[i] -= mean;
+        }
+        for (size_t c = 0; c < k; c++) {
+            for (size_t i = 0; w->inside[k + c * w->m] && i < w->n; i++) {
+                part[i] -= QX_AT(w->work, i, c);
+            }
+        }
+        for (size_t i = 0; i < w->n; i++) {
+            rest[i] -= part[i];
+        }
+    }
+}
+
+static double size_of(size_t n, const double x[])
+{
+    return sqrt(qx_dot(n, x, x));
+}
+
+/* Orthogonality, on the indicator vectors themselves: the part of a level's indicator in
+ * any stratum that does not hold the term must be nil. */
+static bool orthogonal(const layout *w, double x[])
+{
+    for (size_t k = 0; k < w->m; k++) {
+        for (size_t l = 0; l < w->factor[k]->level_count; l++) {
+            for (size_t i = 0; i < w->n; i++) {
+                x[i] = w->factor[k]->code[i] == l ? 1.0 : 0.0;
+            }
+            split(w, x);
+            for (size_t c = 0; c <= w->m; c++) {
+                const bool mine = c == k || (c < w->m && w->inside[k + c * w->m]);
+                if (!mine && size_of(w->n, &QX_AT(w->work, 0, c)) > IN_STRATUM) {
+                    return false;
+                }
+            }
+        }
+    }
+    return true;
+}
+
+/* The nesting of the units and the dimension of each stratum; false: not balanced. */
+static qx_status
+study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
+{
+    bool *inside;
+    size_t *parent;
+    double *x;
+    size_t most = 1;
+    QX_NEW(cx, w->factor, w->m);
+    QX_NEW(cx, inside, w->m * w->m);
+    QX_NEW(cx, w->df, w->m + 1);
+    QX_NEW(cx, x, w->n);
+    w->df[w->m] = (double)w->n - 1.0;
+    *balanced = true;
+    for (size_t k = 0; k < w->m && *balanced; k++) {
+        w->factor[k] = &spec->frame->factor[spec->random[k].factor];
+        most = w->factor[k]->level_count > most ? w->factor[k]->level_count : most;
+        QX_TRY(equal_numbers(cx, w->n, w->factor[k], balanced));
+    }
+    if (!*balanced) {
+        return QX_OK;
+    }
+    QX_NEW(cx, parent, most);
+    QX_NEW(cx, w->sum, most);
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), w->n, w->m + 1, &w->work));
+    for (size_t k = 0; k < w->m; k++) {
+        w->df[k] = (double)w->factor[k]->level_count - 1.0;
+        for (size_t c = 0; c < w->m; c++) {
+            inside[k + c * w->m] =
+                c != k && lies_inside(w->n, w->factor[k], w->factor[c], parent);
+            *balanced = *balanced && (c < k || !inside[k + c * w->m]);
+            w->df[k] -= c < k && inside[k + c * w->m] ? w->df[c] : 0.0;
+        }
+        w->df[w->m] -= w->df[k];
+        *balanced = *balanced && w->df[k] > 0.0;
+    }
+    w->inside = inside;
+    *balanced = *balanced && w->df[w->m] > 0.0 && orthogonal(w, x);
+    return QX_OK;
+}
+
+/* The stratum that holds all of x (length 1), or m + 1. */
+static size_t stratum_holding(const layout *w, const double x[])
+{
+    split(w, x);
+    for (size_t c = 0; c <= w->m; c++) {
+        double miss = 0.0;
+        for (size_t i = 0; i < w->n; i++) {
+            const double d = x[i] - QX_AT(w->work, i, c);
+            miss += d * d;
+        }
+        if (sqrt(miss) < IN_STRATUM) {
+            return c;
+        }
+    }
+    return w->m + 1;
+}
+
+/* Is the marginal hypothesis of the term the sequential one: do its rows, over the columns
+ * of Q, have weight on the term's own columns alone? */
+static qx_status term_orthogonal(qx_ctx *cx, const qx_design *d, size_t term, bool *out)
+{
+    qx_mat L;
+    double *x;
+    QX_NEW(cx, x, d->p);
+    QX_TRY(qx_design_marginal(cx, qx_ctx_scratch(cx), d, term, &L));
+    *out = L.rows == d->term_df[term];
+    for (size_t r = 0; r < L.rows; r++) {
+        double own = 0.0;
+        double other = 0.0;
+        for (size_t j = 0; j < d->p; j++) { /* x R = row, forward */
+            x[j] = QX_AT(L, r, j);
+            for (size_t k = 0; k < j; k++) {
+                x[j] -= x[k] * QX_AT(d->qr.R, k, d->kept[j]);
+            }
+            x[j] /= QX_AT(d->qr.R, j, d->kept[j]);
+            *(d->term_of[j] == term ? &own : &other) += x[j] * x[j];
+        }
+        *out = *out && other <= IN_STRATUM * IN_STRATUM * own;
+    }
+    return QX_OK;
+}
+
+typedef struct sums {
+    size_t *stratum_of;
+    double *ss, *df;        /* by term */
+    double *left, *left_df; /* by stratum */
+} sums;
+
+/* Columns of Q one by one: which stratum holds them, and what of y lies along them. */
+static qx_status place_terms(qx_ctx *cx,
+                             const layout *w,
+                             const qx_design *d,
+                             const double effects[],
+                             sums *s,
+                             bool *balanced)
+{
+    double *x;
+    QX_NEW(cx, x, w->n);
+    for (size_t t = 0; t < d->term_count && *balanced; t++) {
+        s->stratum_of[t] = w->m;
+        if (d->term_df[t] > 0) {
+            QX_TRY(term_orthogonal(cx, d, t, balanced));
+        }
+    }
+    for (size_t j = 1; j < d->p && *balanced; j++) {
+        const size_t t = d->term_of[j];
+        memset(x, 0, w->n * sizeof *x);
+        x[j] = 1.0;
+        qx_qr_apply(&d->qr, 'n', x);
+        const size_t at = stratum_holding(w, x);
+        *balanced = at <= w->m && (s->df[t] == 0.0 || s->stratum_of[t] == at);
+        s->stratum_of[t] = at;
+        s->df[t] += 1.0;
+        s->ss[t] += effects[j] * effects[j];
+    }
+    return QX_OK;
+}
+
+/* What is left in each stratum: the parts of the residual My, since the terms' columns lie
+ * in one stratum each. */
+static void left_over(const layout *w, const qx_design *d, const double r[], sums *s)
+{
+    split(w, r);
+    for (size_t c = 0; c <= w->m; c++) {
+        s->left[c] = qx_dot(w->n, &QX_AT(w->work, 0, c), &QX_AT(w->work, 0, c));
+        s->left_df[c] = w->df[c];
+    }
+    for (size_t t = 0; t < d->term_count; t++) {
+        s->left_df[s->stratum_of[t]] -= s->df[t];
+    }
+}
+
+static qx_status
+make(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s, bool *balanced)
+{
+    layout w = {.n = d->n, .m = spec->random_count};
+    double *effects, *full;
+    QX_NEW(cx, effects, d->n);
+    QX_NEW(cx, full, d->full);
+    QX_TRY(study_units(cx, spec, &w, balanced));
+    if (!*balanced) {
+        return QX_OK;
+    }
+    QX_TRY(qx_qr_solve(cx, &d->qr, spec->y, full, effects));
+    QX_TRY(place_terms(cx, &w, d, effects, s, balanced));
+    if (*balanced) {
+        memset(effects, 0, d->p * sizeof *effects);
+        qx_qr_apply(&d->qr, 'n', effects);
+        left_over(&w, d, effects, s);
+    }
+    return QX_OK;
+}
+
+/* Without random terms there is one stratum, balanced or not. */
+static qx_status
+one_stratum(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s)
+{
+    double *effects, *full;
+    QX_NEW(cx, effects, d->n);
+    QX_NEW(cx, full, d->full);
+    QX_TRY(qx_qr_solve(cx, &d->qr, spec->y, full, effects));
+    for (size_t j = 1; j < d->p; j++) {
+        s->df[d->term_of[j]] += 1.0;
+        s->ss[d->term_of[j]] += effects[j] * effects[j];
+    }
+    s->left[0] = qx_dot(d->n - d->p, effects + d->p, effects + d->p);
+    s->left_df[0] = (double)(d->n - d->p);
+    return QX_OK;
+}
+
+qx_status qx_strata_make(qx_ctx *cx,
+                         qx_arena *arena,
+                         const qx_lmm_spec *spec,
+                         const qx_design *design,
+                         qx_strata *out)
+{
+    const size_t count = spec->random_count + 1;
+    qx_strata strata = {.balanced = true, .stratum_count = count};
+    qx_stratum_line *line;
+    sums s;
+    qx_status status;
+    QX_NEW_IN(cx, arena, line, count);
+    QX_NEW_IN(cx, arena, s.stratum_of, design->term_count);
+    QX_NEW_IN(cx, arena, s.ss, design->term_count);
+    QX_NEW_IN(cx, arena, s.df, design->term_count);
+    QX_NEW_IN(cx, arena, s.left, count);
+    QX_NEW_IN(cx, arena, s.left_df, count);
+    if (spec->random_count == 0) {
+        QX_SCRATCH(cx, status, one_stratum(cx, spec, design, &s));
+    } else {
+        QX_SCRATCH(cx, status, make(cx, spec, design, &s, &strata.balanced));
+    }
+    QX_TRY(status);
+    for (size_t c = 0; c < count; c++) {
+        const bool last = c == spec->random_count;
+        line[c] = (qx_stratum_line){last ? "residual" : spec->random[c].name,
+                                    s.left_df[c],
+                                    s.left[c],
+                                    s.left_df[c] > 0.0 ? s.left[c] / s.left_df[c]
+                                                       : (double)NAN};
+    }
+    strata.left = line;
+    strata.stratum_of = s.stratum_of;
+    strata.sum_of_squares = s.ss;
+    strata.df = s.df;
+    *out = strata;
+    return QX_OK;
+}

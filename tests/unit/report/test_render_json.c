@@ -164,25 +164,25 @@ static const char *const random_part[] = {"block", "block:tree"};
 static const char *const notes[] = {"limb has no column: told by \"tree\" and angle"};
 
 static const qx_variance_line variance[] = {
-    {"block", 2.5, 1.58, 0.1, (double)INFINITY, 3.2, 0.03, false},
-    {"residual", 1.0, 1.0, 0.5, 2.0, (double)NAN, (double)NAN, false}};
+    {"block", 2.5, 1.58, 0.1, INFINITY, 3.2, 0.03, false},
+    {"residual", 1.0, 1.0, 0.5, 2.0, NAN, NAN, false}};
 static const qx_coefficient coefficient[] = {
     {"pinch=early:angle=60", 0.1, 0.2, 10.5, 0.5, 0.62}};
 static const qx_test_line test[] = {
     {"angle", "block:tree:limb", 2, 10, "F", 4.5, 0.04, "Kenward-Roger", 9, 4.5},
-    {"residual", "block", 5, (double)NAN, NULL, (double)NAN, (double)NAN, NULL, 20, 4}};
+    {"residual", "block", 5, NAN, NULL, NAN, NAN, NULL, 20, 4}};
 static const qx_mean mean[] = {{"pinch:angle",
                                 {2, factor, early_60},
                                 10.25,
                                 0.5,
-                                (double)INFINITY,
+                                INFINITY,
                                 9,
                                 11.5,
                                 "ab",
                                 12,
                                 10.25,
                                 0.5,
-                                {(double)NAN, (double)NAN, (double)NAN},
+                                {NAN, NAN, NAN},
                                 NULL},
                                {"angle",
                                 {1, angle, level_60},
@@ -220,21 +220,13 @@ static const qx_difference difference = {"angle",
                                          -0.6,
                                          QX_LOWER_VERDICT,
                                          false,
-                                         (double)NAN};
+                                         NAN};
 static const qx_contrast_line contrast[] = {
     {"angle_trend", "angle", 1.25, 0.5, 10, 2.5, 0.03}};
 static const qx_check_line check[] = {
-    {"shapiro-wilk",
-     0.97,
-     0.4,
-     (double)NAN,
-     (double)NAN,
-     (double)NAN,
-     (double)NAN,
-     0,
-     NULL},
-    {"box-cox", 0.5, (double)NAN, (double)NAN, (double)NAN, 0.1, 0.9, 0, "try it"},
-    {"outlier", 3.4, 0.05, (double)NAN, 60, (double)NAN, (double)NAN, 17, NULL}};
+    {"shapiro-wilk", 0.97, 0.4, NAN, NAN, NAN, NAN, 0, NULL},
+    {"box-cox", 0.5, NAN, NAN, NAN, 0.1, 0.9, 0, "try it"},
+    {"outlier", 3.4, 0.05, NAN, 60, NAN, NAN, 17, NULL}};
 static const qx_residual_line residual[] = {{17, 3.4, 3.1, 0.2, 0.08}};
 
 static qx_result result_by_hand(qx_difference *simple)
@@ -254,15 +246,15 @@ static qx_result result_by_hand(qx_difference *simple)
                        .method = "REML",
                        .log_likelihood = -123.45678901234567,
                        .reml_criterion = 246.91357802469134,
-                       .deviance = (double)NAN,
-                       .pearson_chisq = (double)NAN,
+                       .deviance = NAN,
+                       .pearson_chisq = NAN,
                        .residual_df = 60,
                        .cv_percent = 12.5,
                        .converged = true,
                        .iterations = 7,
                        .variance_count = 2,
                        .variance = variance,
-                       .dispersion = (double)NAN,
+                       .dispersion = NAN,
                        .coefficient_count = 1,
                        .coefficient = coefficient,
                        .test_count = 2,

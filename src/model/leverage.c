@@ -1,0 +1,191 @@
+#include "model/leverage.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "numeric/chol.h"
+
+/* A random term whose variance is above zero. */
+typedef struct term {
+    const uint32_t *code;
+    size_t levels;
+    size_t at;     /* where its levels begin among all q */
+    double lambda; /* sqrt of its variance ratio */
+} term;
+
+typedef struct random_part {
+    size_t count, q;
+    const term *term;
+    qx_mat inverse; /* q x q: A^-1 */
+    qx_mat basis;   /* n x p: orthonormal columns that span those of X */
+} random_part;
+
+static const qx_factor *find_factor(const qx_frame *frame, const char *name)
+{
+    for (size_t i = 0; i < frame->factor_count; i++) {
+        if (strcmp(frame->factor[i].name, name) == 0) {
+            return &frame->factor[i];
+        }
+    }
+    return NULL;
+}
+
+/* Terms at zero drop out: W does not contain them. */
+static qx_status collect(qx_ctx *cx, const qx_lmm *fit, random_part *part)
+{
+    const double sigma2 = fit->component[fit->component_count - 1].variance;
+    term *terms;
+    QX_NEW(cx, terms, fit->random_count);
+    for (size_t i = 0; i < fit->random_count; i++) {
+        const qx_component *c = &fit->component[i];
+        const qx_factor *f = find_factor(fit->design.frame, c->name);
+        if (f == NULL) {
+            return qx_fail(cx, QX_E_SHAPE, "no column for the random term %s", c->name);
+        }
+        if (c->variance > 0.0 && sigma2 > 0.0) {
+            terms[part->count++] = (term){.code = f->code,
+                                          .levels = f->level_count,
+                                          .at = part->q,
+                                          .lambda = sqrt(c->variance / sigma2)};
+            part->q += f->level_count;
+        }
+    }
+    part->term = terms;
+    return QX_OK;
+}
+
+static size_t level_at(const term *t, size_t i)
+{
+    return t->at + t->code[i];
+}
+
+static qx_status invert(qx_ctx *cx, const qx_lmm *fit, random_part *part)
+{
+    qx_mat a;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), part->q, part->q, &a));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), part->q, part->q, &part->inverse));
+    for (size_t k = 0; k < part->q; k++) {
+        QX_AT(a, k, k) = 1.0;
+    }
+    for (size_t i = 0; i < fit->n; i++) {
+        for (size_t s = 0; s < part->count; s++) {
+            for (size_t r = 0; r < part->count; r++) {
+                const term *row = &part->term[r], *col = &part->term[s];
+                QX_AT(a, level_at(row, i), level_at(col, i)) += row->lambda * col->lambda;
+            }
+        }
+    }
+    QX_TRY(qx_chol_factor(cx, a));
+    return qx_chol_inverse(cx, a, part->inverse);
+}
+
+/* pull depends on the space of X only, so an orthonormal basis of it takes the place of X:
+ * a covariate like a year loses no digits. */
+static qx_status span(qx_ctx *cx, const qx_lmm *fit, random_part *part)
+{
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->n, fit->p, &part->basis));
+    for (size_t j = 0; j < fit->p; j++) {
+        QX_AT(part->basis, j, j) = 1.0;
+        qx_qr_apply(&fit->design.qr, 'n', &QX_AT(part->basis, 0, j));
+    }
+    return QX_OK;
+}
+
+/* T = X - Z L A^-1 L Z'X */
+static qx_status
+weigh(qx_ctx *cx, const qx_lmm *fit, const random_part *part, qx_mat *out)
+{
+    const qx_mat x = part->basis;
+    qx_mat sums, w;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->n, fit->p, out));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), part->q, fit->p, &sums));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), part->q, fit->p, &w));
+    for (size_t j = 0; j < fit->p; j++) {
+        for (size_t r = 0; r < part->count; r++) {
+            for (size_t i = 0; i < fit->n; i++) {
+                QX_AT(sums, level_at(&part->term[r], i), j) +=
+                    part->term[r].lambda * QX_AT(x, i, j);
+            }
+        }
+    }
+    QX_TRY(qx_mat_multiply(cx, 'n', 'n', 1.0, part->inverse, sums, 0.0, w));
+    qx_mat_copy(*out, x);
+    for (size_t j = 0; j < fit->p; j++) {
+        for (size_t r = 0; r < part->count; r++) {
+            for (size_t i = 0; i < fit->n; i++) {
+                QX_AT(*out, i, j) -=
+                    part->term[r].lambda * QX_AT(w, level_at(&part->term[r], i), j);
+            }
+        }
+    }
+    return QX_OK;
+}
+
+/* 1 - W^-1_ii = a_i' A^-1 a_i, a_i row i of Z L: one entry for each random term. */
+static double shrunk(const random_part *part, size_t i)
+{
+    double sum = 0.0;
+    for (size_t s = 0; s < part->count; s++) {
+        for (size_t r = 0; r < part->count; r++) {
+            sum += part->term[r].lambda * part->term[s].lambda *
+                   QX_AT(part->inverse,
+                         level_at(&part->term[r], i),
+                         level_at(&part->term[s], i));
+        }
+    }
+    return sum;
+}
+
+/* pull[i] = |M^-1 t_i|^2 for all rows at once: the columns of M^-1 T'. */
+static qx_status measure_pull(
+    qx_ctx *cx, const qx_lmm *fit, const random_part *part, qx_mat t, double pull[])
+{
+    qx_mat m, rows;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->p, fit->p, &m));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->p, fit->n, &rows));
+    QX_TRY(qx_mat_multiply(cx, 't', 'n', 1.0, part->basis, t, 0.0, m));
+    QX_TRY(qx_chol_factor(cx, m));
+    for (size_t i = 0; i < fit->n; i++) {
+        for (size_t j = 0; j < fit->p; j++) {
+            QX_AT(rows, j, i) = QX_AT(t, i, j);
+        }
+    }
+    QX_TRY(qx_chol_solve_lower(cx, 'n', m, rows));
+    for (size_t i = 0; i < fit->n; i++) {
+        pull[i] = qx_dot(fit->p, &QX_AT(rows, 0, i), &QX_AT(rows, 0, i));
+    }
+    return QX_OK;
+}
+
+static qx_status
+mixed(qx_ctx *cx, const qx_lmm *fit, random_part *part, double leverage[], double pull[])
+{
+    qx_mat t;
+    QX_TRY(invert(cx, fit, part));
+    QX_TRY(span(cx, fit, part));
+    QX_TRY(weigh(cx, fit, part, &t));
+    QX_TRY(measure_pull(cx, fit, part, t, pull));
+    for (size_t i = 0; i < fit->n; i++) {
+        leverage[i] = shrunk(part, i) + pull[i];
+    }
+    return QX_OK;
+}
+
+static qx_status of(qx_ctx *cx, const qx_lmm *fit, double leverage[], double pull[])
+{
+    random_part part = {0};
+    QX_TRY(collect(cx, fit, &part));
+    if (part.count > 0) {
+        return mixed(cx, fit, &part, leverage, pull);
+    }
+    QX_TRY(qx_qr_leverage(cx, &fit->design.qr, leverage));
+    memcpy(pull, leverage, fit->n * sizeof pull[0]);
+    return QX_OK;
+}
+
+qx_status qx_leverage_of(qx_ctx *cx, const qx_lmm *fit, double leverage[], double pull[])
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, of(cx, fit, leverage, pull));
+    return status;
+}

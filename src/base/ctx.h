@@ -5,7 +5,8 @@
  * Scratch:  memory from qx_ctx_scratch() lives until the caller who took a mark rewinds
  *           to it. Convention: a public function that needs scratch takes a mark at its
  *           start and rewinds before it returns (QX_SCRATCH below); what it gives back
- *           is in an arena that the caller handed in or that the result owns.
+ *           is in an arena that the caller handed in or that the result owns. Never hand
+ *           in the scratch itself as such an arena: the rewind would take the result.
  * Failure:  qx_fail stores code and message with the place in our source; the first
  *           cause is kept, later ones are ignored until qx_ctx_clear.
  * Notes:    plain sentences that a user should read ("tree has no column: ..."). */

@@ -309,7 +309,7 @@ static qx_status all_checks(qx_work *w, qx_array *checks)
     qx_check_value v;
     uint32_t *code = NULL;
     size_t count = 0, factors = 0;
-    QX_TRY(qx_residuals_make(w->cx, qx_ctx_scratch(w->cx), w->fit, &r));
+    QX_TRY(qx_residuals_make(w->cx, w->temporary, w->fit, &r));
     QX_TRY(cell_codes(w, &code, &count, &factors));
     if (r.n <= SHAPIRO_MOST && allowed(w, qx_shapiro_wilk(w->cx, r.n, r.raw, &v))) {
         QX_TRY(push(w,

@@ -46,10 +46,9 @@ static qx_status test_term(qx_work *w, size_t t, qx_test_line *line)
     qx_mat L;
     qx_joint_test test;
     if (sequential) {
-        QX_TRY(
-            qx_design_sequential(w->cx, qx_ctx_scratch(w->cx), &w->fit->design, t, &L));
+        QX_TRY(qx_design_sequential(w->cx, w->temporary, &w->fit->design, t, &L));
     } else {
-        QX_TRY(qx_design_marginal(w->cx, qx_ctx_scratch(w->cx), &w->fit->design, t, &L));
+        QX_TRY(qx_design_marginal(w->cx, w->temporary, &w->fit->design, t, &L));
     }
     *line = (qx_test_line){.term = w->choice.term[t].name,
                            .unit = unit_of_test(w, t),

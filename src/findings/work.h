@@ -11,7 +11,8 @@
 
 typedef struct qx_work {
     qx_ctx *cx;
-    qx_arena *arena; /* of the findings */
+    qx_arena *arena;     /* of the findings */
+    qx_arena *temporary; /* of this variate's analysis, gone after it */
     const qx_protocol *protocol;
     const qx_table *table;
     const qx_variate *variate;

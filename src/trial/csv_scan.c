@@ -124,21 +124,31 @@ static bool pass_quoted(qx_csv_scan *scan, qx_csv_field *field)
     return false;
 }
 
+/* Gives the line of the opening quote up, and not all that follow. */
+static void give_up_line(qx_csv_scan *scan,
+                         const qx_csv_scan *opening,
+                         qx_csv_record *record,
+                         qx_csv_field *field)
+{
+    const bool within_line = scan->within_line;
+    *scan = *opening;
+    scan->within_line = within_line;
+    set_fault(record, QX_CSV_UNCLOSED, field->at);
+    field->length = 0;
+    field->doubled = false;
+    while (scan->at < scan->limit && !line_end(scan->bytes[scan->at])) {
+        scan->at++;
+    }
+}
+
 static void read_quoted(qx_csv_scan *scan, qx_csv_record *record, qx_csv_field *field)
 {
     const qx_csv_scan opening = *scan;
     scan->at++;
     field->text = scan->bytes + scan->at;
     if (!pass_quoted(scan, field)) {
-        /* Only this line is lost, not all that follow. */
-        *scan = opening;
         scan->within_line = true;
-        set_fault(record, QX_CSV_UNCLOSED, field->at);
-        field->length = 0;
-        field->doubled = false;
-        while (scan->at < scan->limit && !line_end(scan->bytes[scan->at])) {
-            scan->at++;
-        }
+        give_up_line(scan, &opening, record, field);
         return;
     }
     field->length = (size_t)(scan->bytes + scan->at - field->text);
@@ -146,7 +156,11 @@ static void read_quoted(qx_csv_scan *scan, qx_csv_record *record, qx_csv_field *
     pass_blanks(scan);
     const bool closed = scan->at >= scan->limit || line_end(scan->bytes[scan->at]) ||
                         scan->bytes[scan->at] == scan->separator;
-    if (!closed) {
+    if (!closed && scan->line > opening.line) {
+        /* What closed it was the opening quote of a later field: each such quote ends the
+         * search of the one before, so that the cost stays linear. */
+        give_up_line(scan, &opening, record, field);
+    } else if (!closed) {
         set_fault(record, QX_CSV_AFTER_QUOTE, here(scan));
         (void)pass_bare(scan);
     }

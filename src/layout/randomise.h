@@ -1,0 +1,34 @@
+/* layout/randomise.h - chance: levels of one stratum on its placed things.
+ *
+ * Reproducible: the same spec and seed give the same layout on every machine and version of
+ * the program, as long as QX_RANDOMISE_VERSION is the same. What it stands for:
+ *
+ *   version 1  Stratum s (units with treatments, parents before children, counted from 0)
+ *              has stream s of the seed (qx_rng_stream). Combinations are numbered with the
+ *              last treatment running fastest. Shuffle: group by group in the order of
+ *              their first thing, the list 0 0 .. 1 1 .. (each `held / combinations` times)
+ *              is shuffled (Fisher-Yates) onto the group's things in their order. Latin:
+ *              group by group, one square (latin_square.h), rows and columns by number.
+ *
+ * A change of any of this, of rng.h's generator or of its shuffle is a new version, and the
+ * old one must stay able to replay (CHANGELOG).
+ *
+ * Inner header of the folder. */
+#ifndef QX_LAYOUT_RANDOMISE_H
+#define QX_LAYOUT_RANDOMISE_H
+
+#include "layout/place.h"
+#include "layout/plan.h"
+
+#define QX_RANDOMISE_VERSION 1
+
+/* Fills level[thing * treatment_count + treatment] for stratum number `s` of the plan.
+ * QX_E_NOMEM, QX_E_ARG (a stratum without a rule). Cost: O(things). */
+qx_status qx_randomise(qx_ctx *cx,
+                       const qx_plan *plan,
+                       const qx_places *places,
+                       size_t s,
+                       uint64_t seed,
+                       uint32_t level[]);
+
+#endif

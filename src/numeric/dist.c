@@ -73,6 +73,11 @@ double qx_chisq_p(double x, double df, qx_tail tail)
     return isnan(x) || !is_df(df) || isinf(df) ? NOTHING : pchisq(x, df, lower(tail), 0);
 }
 
+double qx_chisq_density(double x, double df)
+{
+    return isnan(x) || !is_df(df) || isinf(df) ? NOTHING : dchisq(x, df, 0);
+}
+
 double qx_chisq_q(double p, double df, qx_tail tail)
 {
     return is_share(p) && is_df(df) && !isinf(df) ? qchisq(p, df, lower(tail), 0)

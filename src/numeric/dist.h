@@ -20,6 +20,7 @@ QX_API double qx_t_q(double p, double df, qx_tail tail);
 QX_API double qx_f_p(double x, double df1, double df2, qx_tail tail);
 QX_API double qx_f_q(double p, double df1, double df2, qx_tail tail);
 QX_API double qx_chisq_p(double x, double df, qx_tail tail);
+QX_API double qx_chisq_density(double x, double df);
 QX_API double qx_chisq_q(double p, double df, qx_tail tail);
 QX_API double qx_beta_p(double x, double a, double b, qx_tail tail);
 QX_API double qx_beta_q(double p, double a, double b, qx_tail tail);

@@ -185,7 +185,11 @@ static double to_double(struct reading *r)
 bool qx_decimal_read(
     const char *text, size_t length, char point, double *value, qx_decimal *exact)
 {
-    struct reading r = {.count = 0};
+    struct reading r; /* its digits are not cleared: this is called for every cell */
+    r.count = 0;
+    r.more = false;
+    r.negative = false;
+    r.exponent = 0;
     if (!take(&r, text, length, point)) {
         return false;
     }

@@ -40,19 +40,27 @@ static double deviance(const work *w, double s)
     return df * log(s) + w->room.log_a + w->room.ypy / s;
 }
 
-static qx_status value(qx_ctx *cx, void *data, const double x[], double *f)
+/* A variance of nil or a matrix that lost its definiteness: a bad place, not a failure. */
+static qx_status pardon(qx_ctx *cx, qx_status status, double *f)
 {
-    work *w = data;
     *f = INFINITY;
-    if (!ratios(w, x)) {
-        return QX_OK;
-    }
-    const qx_status status = qx_profile_value(cx, w->profile, w->gamma, &w->room);
     if (status == QX_E_NOT_PD || status == QX_E_NUMERIC) {
         qx_ctx_forgive(cx);
         return QX_OK;
     }
-    QX_TRY(status);
+    return status;
+}
+
+static qx_status value(qx_ctx *cx, void *data, const double x[], double *f)
+{
+    work *w = data;
+    if (!ratios(w, x)) {
+        return pardon(cx, QX_OK, f);
+    }
+    const qx_status status = qx_profile_value(cx, w->profile, w->gamma, &w->room);
+    if (status != QX_OK) {
+        return pardon(cx, status, f);
+    }
     *f = deviance(w, x[w->profile->m]);
     return QX_OK;
 }
@@ -108,8 +116,13 @@ static qx_status derive(qx_ctx *cx,
     work *w = data;
     const size_t m = w->profile->m;
     const double s = x[m];
-    (void)ratios(w, x);
-    QX_TRY(qx_profile_evaluate(cx, w->profile, w->gamma, &w->room));
+    if (!ratios(w, x)) {
+        return pardon(cx, QX_OK, f);
+    }
+    const qx_status status = qx_profile_evaluate(cx, w->profile, w->gamma, &w->room);
+    if (status != QX_OK) {
+        return pardon(cx, status, f);
+    }
     over_parts(w, s);
     for (size_t k = 0; k < m; k++) {
         QX_AT(w->turn, k, k) = 1.0;
@@ -126,19 +139,18 @@ static qx_status derive(qx_ctx *cx,
 /* D at x with parameter i held; x moves to the best of the others. slope: dD/dx_i. */
 static qx_status hold(qx_ctx *cx, work *w, size_t i, double x[], double *d, double *slope)
 {
-    const size_t k = w->profile->m + 1;
-    const qx_descent problem = {k, w, value, derive};
     bool fixed[QX_DESCENT_MOST] = {false};
     double gradient[QX_DESCENT_MOST];
     qx_descent_end end;
-    qx_mat h, e;
-    double f;
+    const qx_descent problem = {.m = w->profile->m + 1,
+                                .data = w,
+                                .value = value,
+                                .derive = derive,
+                                .loose = true,
+                                .gradient = gradient};
     fixed[i] = true;
     QX_TRY(qx_descend(cx, &problem, fixed, x, &end));
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), k, k, &h));
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), k, k, &e));
-    QX_TRY(derive(cx, w, x, &f, gradient, h, e));
-    *d = end.converged ? f : (double)NAN;
+    *d = end.converged ? end.f : (double)NAN;
     *slope = gradient[i];
     return QX_OK;
 }

@@ -164,21 +164,41 @@ static bool polish(state *s)
     return longest < STANDSTILL;
 }
 
+static qx_status derive_at(qx_ctx *cx, state *s, const double x[], double *f)
+{
+    return s->problem->derive(cx, s->problem->data, x, f, s->g, s->hessian, s->expected);
+}
+
+/* Is f at the trial, t of the way, low enough? Then the trial is taken. */
+static bool accept(state *s, double f, double t, double gain)
+{
+    if (!(f <= s->f - ARMIJO * t * gain)) {
+        return false;
+    }
+    memcpy(s->x, s->trial, s->m * sizeof *s->x);
+    s->f = f;
+    return true;
+}
+
+/* The whole step, with derivatives since it mostly holds; else by halves. Derivatives are
+ * those of x afterwards if `found`. */
 static qx_status search(qx_ctx *cx, state *s, double gain, bool *found)
 {
     double t = 1.0;
-    *found = false;
-    for (int k = 0; k < HALVINGS_MOST && !*found; k++, t *= 0.5) {
-        double f;
+    double f;
+    move(s, t, s->trial);
+    QX_TRY(derive_at(cx, s, s->trial, &f));
+    *found = accept(s, f, t, gain);
+    if (*found) {
+        return QX_OK;
+    }
+    for (int k = 0; k < HALVINGS_MOST && !*found; k++) {
+        t *= 0.5;
         move(s, t, s->trial);
         QX_TRY(s->problem->value(cx, s->problem->data, s->trial, &f));
-        if (f <= s->f - ARMIJO * t * gain) {
-            memcpy(s->x, s->trial, s->m * sizeof *s->x);
-            s->f = f;
-            *found = true;
-        }
+        *found = accept(s, f, t, gain);
     }
-    return QX_OK;
+    return *found ? derive_at(cx, s, s->x, &s->f) : QX_OK;
 }
 
 static bool choose_direction(state *s, double *gain)
@@ -196,35 +216,63 @@ static bool choose_direction(state *s, double *gain)
     return false;
 }
 
+/* The last step of a loose descent: f and gradient there by their expansions. */
+static void finish_loose(state *s, double gain)
+{
+    s->f -= 0.5 * gain;
+    for (size_t i = 0; i < s->m; i++) {
+        for (size_t j = 0; j < s->m; j++) {
+            s->g[i] += QX_AT(s->hessian, i, j) * s->d[j];
+        }
+    }
+    (void)polish(s);
+}
+
+/* One step from derivatives at x; more: whether to go on. */
+static qx_status
+step(qx_ctx *cx, state *s, int *polished, qx_descent_end *out, bool *more)
+{
+    double gain;
+    bool found;
+    *more = false;
+    list_free(s);
+    if (s->free_count == 0) {
+        out->converged = true;
+        return QX_OK;
+    }
+    const bool newton = choose_direction(s, &gain);
+    if (newton && gain < POLISH_BELOW) {
+        if (s->problem->loose) {
+            finish_loose(s, gain);
+            out->converged = true;
+            return QX_OK;
+        }
+        out->converged = polish(s) || ++*polished == POLISH_MOST;
+        *more = !out->converged;
+        return *more ? derive_at(cx, s, s->x, &s->f) : QX_OK;
+    }
+    QX_TRY(search(cx, s, gain, &found));
+    out->converged = !found && gain < POLISH_BELOW;
+    *more = found;
+    return QX_OK;
+}
+
 static qx_status iterate(qx_ctx *cx, state *s, qx_descent_end *out)
 {
     int polished = 0;
-    while (out->iterations < ITERATIONS_MOST && !out->converged) {
-        double gain;
-        bool found;
+    bool more = true;
+    QX_TRY(derive_at(cx, s, s->x, &s->f));
+    while (more && out->iterations < ITERATIONS_MOST) {
         if (qx_ctx_cancelled(cx)) {
             return qx_fail(cx, QX_E_CANCELLED, "stopped on request");
         }
         out->iterations++;
-        QX_TRY(s->problem->derive(
-            cx, s->problem->data, s->x, &s->f, s->g, s->hessian, s->expected));
-        list_free(s);
-        if (s->free_count == 0) {
-            out->converged = true;
-            break;
-        }
-        const bool newton = choose_direction(s, &gain);
-        if (newton && gain < POLISH_BELOW) {
-            out->converged = polish(s) || ++polished == POLISH_MOST;
-            continue;
-        }
-        QX_TRY(search(cx, s, gain, &found));
-        if (!found) {
-            out->converged = gain < POLISH_BELOW;
-            break;
-        }
+        QX_TRY(step(cx, s, &polished, out, &more));
     }
     out->f = s->f;
+    if (s->problem->gradient != NULL) {
+        memcpy(s->problem->gradient, s->g, s->m * sizeof *s->g);
+    }
     return QX_OK;
 }
 

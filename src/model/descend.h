@@ -21,7 +21,8 @@ typedef struct qx_descent {
     void *data;
     /* f at x; INFINITY where it is not defined. */
     qx_status (*value)(qx_ctx *cx, void *data, const double x[], double *f);
-    /* f, gradient (m), Hessian and a positive semidefinite stand-in (m x m). */
+    /* f, gradient (m), Hessian and a positive semidefinite stand-in (m x m); f INFINITY
+     * where it is not defined, then the rest is not read. */
     qx_status (*derive)(qx_ctx *cx,
                         void *data,
                         const double x[],
@@ -29,6 +30,8 @@ typedef struct qx_descent {
                         double gradient[],
                         qx_mat hessian,
                         qx_mat expected);
+    bool loose;       /* stop at the first step that promises less than f can show */
+    double *gradient; /* m, may be NULL: the gradient at the end (loose only) */
 } qx_descent;
 
 typedef struct qx_descent_end {

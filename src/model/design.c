@@ -318,7 +318,11 @@ qx_status qx_design_make(qx_ctx *cx,
         d.full += qx_term_columns(frame, &term[t]);
     }
     d.term = copy;
-    QX_SCRATCH(cx, status, make(cx, arena, &d));
+    if (arena == qx_ctx_scratch(cx)) {
+        status = make(cx, arena, &d); /* the caller rewinds */
+    } else {
+        QX_SCRATCH(cx, status, make(cx, arena, &d));
+    }
     QX_TRY(status);
     *out = d;
     return QX_OK;

@@ -143,12 +143,6 @@ static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
                        "The response has no variation beyond what the treatments "
                        "explain: nothing can be tested.");
     }
-    if (!end.converged) {
-        return qx_note(cx,
-                       "The fit did not settle: its numbers are not to be relied on. "
-                       "Often a unit has hardly any variation left, or the data are "
-                       "too few for so many kinds of units.");
-    }
     return QX_OK;
 }
 

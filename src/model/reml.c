@@ -67,7 +67,14 @@ static qx_status derive(qx_ctx *cx,
                         qx_mat expected)
 {
     const work *w = data;
-    QX_TRY(qx_profile_evaluate(cx, w->profile, gamma, w->room));
+    if (beyond(w, gamma)) {
+        *f = (double)INFINITY;
+        return QX_OK;
+    }
+    const qx_status status = qx_profile_evaluate(cx, w->profile, gamma, w->room);
+    if (status != QX_OK) {
+        return pardon(cx, status, f);
+    }
     qx_profile_derivatives(w->profile, w->room, gradient, hessian, expected);
     *f = qx_profile_criterion(w->profile, w->room);
     return QX_OK;
@@ -211,7 +218,8 @@ static qx_status search(qx_ctx *cx, work *w, double gamma[])
 
 static qx_status refit(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
 {
-    const qx_descent problem = {w->profile->m, w, value, derive};
+    const qx_descent problem = {
+        .m = w->profile->m, .data = w, .value = value, .derive = derive};
     QX_TRY(qx_descend(cx, &problem, w->zero, gamma, out));
     if (!out->converged) {
         const size_t before = out->iterations;

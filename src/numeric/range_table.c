@@ -1,0 +1,216 @@
+#include "numeric/range_table.h"
+
+#include <math.h>
+
+#include "numeric/brent.h"
+#include "numeric/dist.h"
+#include "numeric/scale_mean.h"
+
+/* The tail is below 1e-30 beyond this w for up to QX_RANGE_TABLE_MOST means. */
+#define W_MOST 18.0
+
+/* Half-width of the sum over z: phi falls to 1e-17 of its top. */
+#define REACH 8.75
+
+/* Neighbours of the interpolation: 2 x QX_RANGE_TABLE_MARGIN. */
+#define NEIGHBOURS 16
+
+/* Below this w the tail itself is interpolated. */
+#define NEAR 2.5
+
+/* As in numeric/range.c: the largest of many means is spread less. */
+static double grid_step(size_t k)
+{
+    return 0.28 / (1.0 + 0.2 * log(0.5 * (double)k));
+}
+
+/* Phi and phi on z = -half h ... +half h. */
+typedef struct grid {
+    double step;
+    size_t half;
+    double *below;   /* Phi(z) */
+    double *density; /* phi(z) */
+} grid;
+
+static qx_status make_grid(qx_ctx *cx, size_t k, grid *out)
+{
+    out->step = grid_step(k);
+    out->half = (size_t)ceil((0.5 * W_MOST + REACH + W_MOST) / out->step);
+    QX_NEW(cx, out->below, 2 * out->half + 1);
+    QX_NEW(cx, out->density, 2 * out->half + 1);
+    for (size_t i = 0; i <= 2 * out->half; i++) {
+        const double z = out->step * ((double)i - (double)out->half);
+        out->below[i] = qx_normal_p(z, QX_LOWER);
+        out->density[i] = qx_normal_density(z);
+    }
+    return QX_OK;
+}
+
+/* a^m - (a - d)^m, from the small difference d. */
+static double power_difference(double a, double d, size_t m)
+{
+    const double b = a - d;
+    double sum = 1.0, power = 1.0; /* sum of a^i b^(m-1-i) by Horner in b */
+    for (size_t i = 1; i < m; i++) {
+        power *= a;
+        sum = sum * b + power;
+    }
+    return d * sum;
+}
+
+/* P(range > steps h). */
+static double tail_at(const grid *g, size_t k, size_t steps)
+{
+    const double centre = 0.5 * (double)steps;
+    const double reach = REACH / g->step;
+    const size_t from = (size_t)((double)g->half + fmax(centre - reach, -reach));
+    const size_t to = (size_t)((double)g->half + centre + reach);
+    double sum = 0.0;
+    for (size_t i = from; i <= to; i++) {
+        sum += g->density[i] * power_difference(g->below[i], g->below[i - steps], k - 1);
+    }
+    return (double)k * g->step * sum;
+}
+
+static qx_status
+fill(qx_ctx *cx, size_t k, size_t count, double tail[], double log_tail[])
+{
+    grid g;
+    QX_TRY(make_grid(cx, k, &g));
+    for (size_t i = QX_RANGE_TABLE_MARGIN; i < count; i++) {
+        tail[i] = tail_at(&g, k, i - QX_RANGE_TABLE_MARGIN);
+        log_tail[i] = log(tail[i]);
+    }
+    /* W(w) = 1 - tail goes on below 0 as an even or odd function, W(-w) = (-1)^(k-1) W(w):
+     * the interpolation is then central everywhere. */
+    for (size_t i = 1; i <= QX_RANGE_TABLE_MARGIN; i++) {
+        const double inside = 1.0 - tail[QX_RANGE_TABLE_MARGIN + i];
+        tail[QX_RANGE_TABLE_MARGIN - i] = 1.0 + (k % 2 == 0 ? inside : -inside);
+        log_tail[QX_RANGE_TABLE_MARGIN - i] = log(tail[QX_RANGE_TABLE_MARGIN - i]);
+    }
+    return QX_OK;
+}
+
+qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_table *out)
+{
+    qx_status status;
+    double *tail, *log_tail;
+    if (k < 2 || k > QX_RANGE_TABLE_MOST) {
+        return qx_fail(cx,
+                       QX_E_ARG,
+                       "the range of %zu means; expected 2 to %d",
+                       k,
+                       QX_RANGE_TABLE_MOST);
+    }
+    const double step = grid_step(k);
+    const size_t count = (size_t)ceil(W_MOST / step) + 2 * QX_RANGE_TABLE_MARGIN;
+    QX_NEW_IN(cx, arena, tail, count);
+    QX_NEW_IN(cx, arena, log_tail, count);
+    QX_SCRATCH(cx, status, fill(cx, k, count, tail, log_tail));
+    *out = (qx_range_table){
+        .k = k, .step = step, .count = count, .tail = tail, .log_tail = log_tail};
+    return status;
+}
+
+/* Polynomial through the NEIGHBOURS values around place `at` of a grid, in barycentric form
+ * (Berrut & Trefethen 2004, SIAM Review 46:501-517); the weights of equal steps are
+ * binomials of changing sign. */
+static double interpolate(const double nodes[], double at)
+{
+    static const double weight[NEIGHBOURS] = {-1.0,
+                                              15.0,
+                                              -105.0,
+                                              455.0,
+                                              -1365.0,
+                                              3003.0,
+                                              -5005.0,
+                                              6435.0,
+                                              -6435.0,
+                                              5005.0,
+                                              -3003.0,
+                                              1365.0,
+                                              -455.0,
+                                              105.0,
+                                              -15.0,
+                                              1.0};
+    const double *near = nodes + (size_t)floor(at) + 1 - NEIGHBOURS / 2;
+    const double from = floor(at) + 1.0 - NEIGHBOURS / 2.0;
+    double above = 0.0, below = 0.0;
+    for (size_t i = 0; i < NEIGHBOURS; i++) {
+        const double gap = at - (from + (double)i);
+        if (gap == 0.0) {
+            return near[i];
+        }
+        above += weight[i] / gap * near[i];
+        below += weight[i] / gap;
+    }
+    return above / below;
+}
+
+typedef struct question {
+    const qx_range_table *table;
+    double q, df;
+    double log_want;
+} question;
+
+static double tail_of_scale(void *data, double s)
+{
+    const question *x = data;
+    const double w = x->q * s;
+    const double at = w / x->table->step + QX_RANGE_TABLE_MARGIN;
+    if (at >= (double)(x->table->count - QX_RANGE_TABLE_MARGIN)) {
+        return 0.0;
+    }
+    return fmin(1.0,
+                w < NEAR ? interpolate(x->table->tail, at)
+                         : exp(interpolate(x->table->log_tail, at)));
+}
+
+static double tail(const question *x)
+{
+    /* As in numeric/range.c: detail of the integrand in log s. */
+    const double detail = fmin(0.11, 0.25 / (1.0 + log(0.5 * (double)x->table->k)));
+    question copy = *x;
+    return fmin(1.0, qx_scale_mean(tail_of_scale, &copy, x->df, detail));
+}
+
+double qx_range_table_p(const qx_range_table *table, double q, double df)
+{
+    if (isnan(q) || !(df >= 1.0)) {
+        return (double)NAN;
+    }
+    if (q <= 0.0 || isinf(q)) {
+        return q <= 0.0 ? 1.0 : 0.0;
+    }
+    const question x = {.table = table, .q = q, .df = df};
+    return tail(&x);
+}
+
+static double excess(void *data, double q)
+{
+    question *x = data;
+    x->q = q;
+    return log(tail(x)) - x->log_want;
+}
+
+double qx_range_table_q(const qx_range_table *table, double p, double df)
+{
+    if (!(p > 0.0 && p < 1.0) || !(df >= 1.0)) {
+        return (double)NAN;
+    }
+    question x = {.table = table, .df = df, .log_want = log(p)};
+    /* Sidak's bound for all pairs is at or above; the t of one pair at or below. */
+    const double pairs = 0.5 * (double)table->k * (double)(table->k - 1);
+    double high =
+        sqrt(2.0) * qx_t_q(-expm1(log1p(-p) / pairs) / 2.0, df, QX_UPPER) * (1.0 + 1e-9);
+    double low = sqrt(2.0) * qx_t_q(0.5 * p, df, QX_UPPER) * (1.0 - 1e-9);
+    double q = (double)NAN;
+    while (excess(&x, low) < 0.0) {
+        low *= 0.9;
+    }
+    while (excess(&x, high) > 0.0) {
+        high *= 1.1;
+    }
+    (void)qx_brent_root(excess, &x, low, high, 1e-14 * high, &q);
+    return q;
+}

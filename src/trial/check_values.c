@@ -142,7 +142,9 @@ check_range(qx_checking *c, const qx_variate *variate, const qx_column *column)
     for (size_t row = 0; variate->has_range && row < c->table->rows; row++) {
         const double x = ranged_value(c, variate, column, row);
         char typed[QX_SHOWN_ROOM];
-        if (isnan(x) || (x >= variate->low && x <= variate->high)) {
+        /* A negative count is told as such. */
+        const bool told = variate->kind != QX_CONTINUOUS && x < 0;
+        if (isnan(x) || told || (x >= variate->low && x <= variate->high)) {
             continue;
         }
         QX_TELL(c,

@@ -19,6 +19,8 @@ typedef struct joining {
     const qx_table *in;
     qx_problems *problems;
     qx_status failed;
+    bool *bad;         /* rows with problems; may be NULL */
+    bool lacking;      /* a column of labels is missing */
     qx_map *places;    /* "unit/parents/label" to number among placed things */
     uint32_t *numbers; /* of each key of `places`: the placed thing */
     uint32_t **at;     /* unit by row: placed thing, NULL where the data do not say */
@@ -37,11 +39,23 @@ static qx_place line_of(const joining *j, size_t row)
     return at;
 }
 
+static void mark_row(joining *j, size_t row)
+{
+    if (j->bad != NULL) {
+        j->bad[row] = true;
+    }
+}
+
 #define COMPLAIN(j, row, expected, ...)                                                  \
-    keep(                                                                                \
-        (j),                                                                             \
-        qx_problem_add(                                                                  \
-            (j)->problems, (j)->in->file, line_of((j), (row)), (expected), __VA_ARGS__))
+    do {                                                                                 \
+        keep((j),                                                                        \
+             qx_problem_add((j)->problems,                                               \
+                            (j)->in->file,                                               \
+                            line_of((j), (row)),                                         \
+                            (expected),                                                  \
+                            __VA_ARGS__));                                               \
+        mark_row((j), (row));                                                            \
+    } while (0)
 
 static const qx_column *label_column(const qx_table *table, const char *name)
 {
@@ -289,6 +303,7 @@ static void tell_untold(joining *j, size_t t)
     if (j->at[treatment->on] != NULL || label_column(j->in, treatment->name) != NULL) {
         return;
     }
+    j->lacking = true;
     size_t path[QX_NAMES_MOST];
     const size_t length = qx_unit_path(j->p, treatment->on, path);
     size_t missing = treatment->on;
@@ -430,6 +445,27 @@ static qx_status join(joining *j, qx_arena *arena, qx_table **out)
     return write_table(j, arena, out);
 }
 
+static qx_status join_whole(joining *j, qx_table **out)
+{
+    qx_arena *arena = qx_arena_new();
+    if (arena == NULL) {
+        return qx_fail(j->cx, QX_E_NOMEM, "no memory for the data");
+    }
+    const size_t before = qx_problems_count(j->problems);
+    qx_table *table = NULL;
+    qx_status status = QX_OK;
+    QX_SCRATCH(j->cx, status, join(j, arena, &table));
+    if (status == QX_OK && qx_problems_count(j->problems) > before) {
+        status = qx_fail(j->cx, QX_E_INPUT, "the data do not fit the layout");
+    }
+    if (table == NULL || (status != QX_OK && (j->bad == NULL || j->lacking))) {
+        qx_arena_free(arena);
+        return status;
+    }
+    *out = table;
+    return status;
+}
+
 qx_status qx_table_join_layout(qx_ctx *cx,
                                const qx_protocol *protocol,
                                const qx_layout *layout,
@@ -439,21 +475,22 @@ qx_status qx_table_join_layout(qx_ctx *cx,
 {
     joining j = {
         .cx = cx, .p = protocol, .layout = layout, .in = in, .problems = problems};
-    qx_arena *arena = qx_arena_new();
-    if (arena == NULL) {
-        return qx_fail(cx, QX_E_NOMEM, "no memory for the data");
-    }
-    const size_t before = qx_problems_count(problems);
-    qx_table *table = NULL;
-    qx_status status = QX_OK;
-    QX_SCRATCH(cx, status, join(&j, arena, &table));
-    if (status == QX_OK && qx_problems_count(problems) > before) {
-        status = qx_fail(cx, QX_E_INPUT, "the data do not fit the layout");
-    }
-    if (status != QX_OK) {
-        qx_arena_free(arena);
-        return status;
-    }
-    *out = table;
-    return QX_OK;
+    return join_whole(&j, out);
+}
+
+qx_status qx_table_join_marked(qx_ctx *cx,
+                               const qx_protocol *protocol,
+                               const qx_layout *layout,
+                               const qx_table *in,
+                               qx_problems *problems,
+                               bool bad[],
+                               qx_table **out)
+{
+    joining j = {.cx = cx,
+                 .p = protocol,
+                 .layout = layout,
+                 .in = in,
+                 .problems = problems,
+                 .bad = bad};
+    return join_whole(&j, out);
 }

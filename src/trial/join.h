@@ -6,6 +6,8 @@
 #ifndef QX_TRIAL_JOIN_H
 #define QX_TRIAL_JOIN_H
 
+#include <stdbool.h>
+
 #include "base/ctx.h"
 #include "base/problems.h"
 #include "layout/layout.h"
@@ -25,6 +27,17 @@ qx_status qx_table_join_layout(qx_ctx *cx,
                                const qx_layout *layout,
                                const qx_table *in,
                                qx_problems *problems,
+                               qx_table **out);
+
+/* The same for data of which the good rows are wanted all the same: rows with problems are
+ * marked in `bad` (in->rows entries, the caller's), and on QX_E_INPUT *out is given too,
+ * unless a column is missing (then it stays as it was). */
+qx_status qx_table_join_marked(qx_ctx *cx,
+                               const qx_protocol *protocol,
+                               const qx_layout *layout,
+                               const qx_table *in,
+                               qx_problems *problems,
+                               bool bad[],
                                qx_table **out);
 
 #endif

@@ -197,15 +197,16 @@ static void broken_quotes_cost_their_line_only(void **state)
     assert_true(number(&o, 3) == 4);
     done(&o);
     outcome lost = read_text(*state, "tree,length\n\"A,1\nB,2\n\"C,3\nD,x\n\"E,4\n");
-    assert_string_equal(lost.told,
-                        "2:1: the quote that opens here is never closed; expected a "
-                        "closing quote\n"
-                        "4:1: the quote that opens here is never closed; expected a "
-                        "closing quote\n"
-                        "5:3: length \"x\" is not a number; expected a number, or nothing "
-                        "if it is missing\n"
-                        "6:1: the quote that opens here is never closed; expected a "
-                        "closing quote\n");
+    assert_string_equal(
+        lost.told,
+        "2:1: the quote that opens here is never closed; expected a "
+        "closing quote\n"
+        "4:1: the quote that opens here is never closed; expected a "
+        "closing quote\n"
+        "5:3: length \"x\" is not a number; expected a number, or nothing "
+        "if it is missing\n"
+        "6:1: the quote that opens here is never closed; expected a "
+        "closing quote\n");
     done(&lost);
     outcome one = read_text(*state, "tree,length\n\"A,1\nB,2\nC,x\n");
     assert_string_equal(

@@ -17,6 +17,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "support.h"
+#include "trial/new_protocol.h"
 #include "trial/protocol.h"
 #include "trial/read_yaml.h"
 
@@ -362,6 +363,42 @@ static void many_crossings_take_no_time(void **state)
     qx_arena_free(arena);
 }
 
+/* The protocol that a new trial begins with is right as it stands, and so it is with its
+ * commented parts switched on. */
+static void new_protocol_has_no_problem(void **state)
+{
+    qx_arena *arena = qx_arena_new();
+    qx_protocol *p = must_parse(*state, arena, qx_new_protocol_text());
+    assert_int_equal(p->unit_count, 3);
+    assert_int_equal(p->variate_count, 3);
+    assert_int_equal(p->contrast_count, 2);
+    qx_protocol_free(p);
+    static const char *const optional[] = {"# seasons:",
+                                           "# shoot:",
+                                           "# covariates:",
+                                           "#   trunk_area:",
+                                           "# vigour:",
+                                           "# side:"};
+    static const char *const given[] = {
+        "seasons:", "  shoot:", "covariates:", "  trunk_area:", "  vigour:", "  side:"};
+    const char *rest = qx_new_protocol_text();
+    qx_text *text = qx_text_new(arena);
+    for (size_t i = 0; i < QX_COUNT(optional); i++) {
+        const char *at = strstr(rest, optional[i]);
+        assert_non_null(at);
+        qx_text_add_bytes(text, rest, (size_t)(at - rest));
+        qx_text_add(text, given[i]);
+        rest = at + strlen(optional[i]);
+    }
+    qx_text_add(text, rest);
+    qx_protocol *whole = must_parse(*state, arena, qx_text_get(text));
+    assert_int_equal(whole->variate_count, 5);
+    assert_int_equal(whole->covariate_count, 1);
+    assert_int_equal(whole->seasons.level_count, 2);
+    qx_protocol_free(whole);
+    qx_arena_free(arena);
+}
+
 /* Each allocation fails in turn: a clean QX_E_NOMEM, nothing leaked (sanitizers look). */
 static void any_allocation_may_fail(void **state)
 {
@@ -421,6 +458,8 @@ int main(int argc, char **argv)
         cmocka_unit_test_setup_teardown(limits_hold, support_ctx_new, support_ctx_free),
         cmocka_unit_test_setup_teardown(
             many_crossings_take_no_time, support_ctx_new, support_ctx_free),
+        cmocka_unit_test_setup_teardown(
+            new_protocol_has_no_problem, support_ctx_new, support_ctx_free),
         cmocka_unit_test(any_allocation_may_fail),
         cmocka_unit_test_setup_teardown(
             missing_file_is_told, support_ctx_new, support_ctx_free),

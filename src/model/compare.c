@@ -5,9 +5,13 @@
 
 #include "numeric/dist.h"
 #include "numeric/mvt.h"
+#include "numeric/range_table.h"
 
-/* The range of k means is computed for 2 df and more only (numeric/dist.h). */
-#define RANGE_DF_LEAST 2.0
+/* Where the range of k means is computed (numeric/range_table.h). */
+#define RANGE_DF_LEAST 1.0
+
+/* Degrees of freedom of pairs in a balanced layout differ by rounding only. */
+#define SAME_DF 1e-11
 
 /* One family while it is worked on. */
 typedef struct family {
@@ -17,7 +21,8 @@ typedef struct family {
     size_t m;           /* comparisons that can be made */
     const size_t *made; /* m: their numbers */
     qx_comparison *all;
-    qx_mat correlation; /* m x m, Dunnett only */
+    qx_mat correlation;   /* m x m, Dunnett only */
+    qx_range_table range; /* Tukey with three means or more */
 } family;
 
 static bool can_be_made(const qx_comparison *c)
@@ -42,13 +47,13 @@ static double t_critical(double alpha, double df)
 
 static bool by_range(const family *f, double df)
 {
-    return f->k > 2.0 && df >= RANGE_DF_LEAST;
+    return f->k > 2.0 && f->k <= QX_RANGE_TABLE_MOST && df >= RANGE_DF_LEAST;
 }
 
 static double tukey_p(const family *f, const qx_comparison *c)
 {
     if (by_range(f, c->df)) {
-        return qx_range_p(sqrt(2.0) * fabs(c->value), f->k, c->df, QX_UPPER);
+        return qx_range_table_p(&f->range, sqrt(2.0) * fabs(c->value), c->df);
     }
     return f->k > 2.0 ? sidak_p(c->p, (double)f->m) : c->p;
 }
@@ -61,7 +66,7 @@ static double sidak_critical(const family *f, double df)
 static double tukey_critical(const family *f, double df)
 {
     if (by_range(f, df)) {
-        return qx_range_q(f->alpha, f->k, df, QX_UPPER) / sqrt(2.0);
+        return qx_range_table_q(&f->range, f->alpha, df) / sqrt(2.0);
     }
     return f->k > 2.0 ? sidak_critical(f, df) : t_critical(f->alpha, df);
 }
@@ -161,6 +166,11 @@ static qx_status critical_of(qx_ctx *cx, const family *f, double df, double *x)
     return QX_OK;
 }
 
+static bool same_df(double a, double b)
+{
+    return a == b || fabs(a - b) <= SAME_DF * fmin(a, b);
+}
+
 /* Critical values are dear and most families have one df: the value of an earlier
  * comparison with the same df is taken over. */
 static qx_status intervals(qx_ctx *cx, const family *f)
@@ -168,7 +178,7 @@ static qx_status intervals(qx_ctx *cx, const family *f)
     for (size_t i = 0; i < f->m; i++) {
         qx_comparison *c = &f->all[f->made[i]];
         size_t same = 0;
-        while (same < i && f->all[f->made[same]].df != c->df) {
+        while (same < i && !same_df(f->all[f->made[same]].df, c->df)) {
             same++;
         }
         if (same < i) {
@@ -217,17 +227,30 @@ static qx_status keep_correlation(qx_ctx *cx, size_t m, qx_mat correlation, fami
     return QX_OK;
 }
 
-static qx_status tell_small_df(qx_ctx *cx, const family *f)
+/* Is there a comparison that the range is not computed for? */
+static bool beyond_range(const family *f)
 {
     for (size_t i = 0; i < f->m; i++) {
-        if (f->k > 2.0 && f->all[f->made[i]].df < RANGE_DF_LEAST) {
-            return qx_note(cx,
-                           "Tukey's comparisons need 2 degrees of freedom or more; with "
-                           "fewer, Sidak's adjusted p and interval are given, which are "
-                           "never too small.");
+        if (!by_range(f, f->all[f->made[i]].df)) {
+            return true;
         }
     }
-    return QX_OK;
+    return false;
+}
+
+static qx_status start_range(qx_ctx *cx, family *f)
+{
+    if (beyond_range(f)) {
+        QX_TRY(qx_note(cx,
+                       "Tukey's comparisons need 1 degree of freedom or more and at most "
+                       "%d means; beyond that Sidak's adjusted p and interval are given, "
+                       "which are never too small.",
+                       QX_RANGE_TABLE_MOST));
+    }
+    if (f->k > QX_RANGE_TABLE_MOST) {
+        return QX_OK;
+    }
+    return qx_range_table_make(cx, qx_ctx_scratch(cx), (size_t)f->k, &f->range);
 }
 
 static qx_status
@@ -240,8 +263,8 @@ compare(qx_ctx *cx, size_t m, qx_comparison all[], qx_mat correlation, family *f
     if (f->adjust == QX_ADJUST_DUNNETT) {
         QX_TRY(keep_correlation(cx, m, correlation, f));
     }
-    if (f->adjust == QX_ADJUST_TUKEY) {
-        QX_TRY(tell_small_df(cx, f));
+    if (f->adjust == QX_ADJUST_TUKEY && f->k > 2.0) {
+        QX_TRY(start_range(cx, f));
     }
     for (size_t i = 0; i < f->m; i++) {
         QX_TRY(adjust_one(cx, f, &all[f->made[i]]));

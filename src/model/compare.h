@@ -7,8 +7,9 @@
  *
  *   Tukey-Kramer   P(Q > sqrt2 |t|), Q the studentised range of k means; each difference
  *                  with its own se and df (Kramer 1956, Biometrics 12:307-310; never too
- *                  small: Hayter 1984, Ann Stat 12:61-75). Below 2 df, where the range is
- *                  not tabulated, Sidak's value is given instead and a note says so.
+ *                  small: Hayter 1984, Ann Stat 12:61-75). Below 1 df and beyond
+ *                  1000 means, where the range is not computed, Sidak's value is given
+ *                  instead and a note says so.
  *   Dunnett        with a control: multivariate t (numeric/mvt.h); exact when the
  *                  correlations have one-factor form (1955, J Am Stat Assoc 50:1096-1121)
  *   Sidak          1 - (1 - p)^m           (1967, J Am Stat Assoc 62:626-633)
@@ -53,7 +54,7 @@ typedef struct qx_comparison {
  * A comparison with se or df not > 0 or not-a-number: all its results are NAN, and it does
  * not count in m. Each comparison uses its own df.
  * Errors: QX_E_ARG (level, k < 2 for Tukey), QX_E_SHAPE (correlation), QX_E_NOMEM.
- * Cost: one critical value for each different df. */
+ * Cost: one critical value for each different df; Tukey: a table of the range for k. */
 QX_API qx_status qx_compare(qx_ctx *cx,
                             qx_adjust adjust,
                             size_t k,

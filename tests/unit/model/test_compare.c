@@ -294,21 +294,53 @@ static void p_and_interval_agree(void **state)
     }
 }
 
-/* Below 2 df the range is not computed; Sidak's inequality holds for any correlation. */
+/* Below 1 df and beyond 1000 means the range is not computed; Sidak's inequality holds for
+ * any correlation. */
+static void beyond_the_range_sidak_takes_over(void **state)
+{
+    static const struct {
+        size_t k;
+        double df;
+    } beyond[] = {{3, 0.8}, {1001, 20.0}};
+    for (size_t b = 0; b < QX_COUNT(beyond); b++) {
+        qx_comparison f[3], s[3];
+        for (size_t i = 0; i < 3; i++) {
+            f[i] = s[i] = (qx_comparison){
+                .estimate = 4.0 + (double)i, .se = 1.0, .df = beyond[b].df};
+        }
+        qx_ctx_clear(*state);
+        assert_ok(
+            *state,
+            qx_compare(*state, QX_ADJUST_TUKEY, beyond[b].k, 0.95, 3, f, (qx_mat){0}));
+        assert_ok(
+            *state,
+            qx_compare(*state, QX_ADJUST_SIDAK, beyond[b].k, 0.95, 3, s, (qx_mat){0}));
+        for (size_t i = 0; i < 3; i++) {
+            assert_near(f[i].p_adjusted, s[i].p_adjusted, 1e-14);
+            assert_near(f[i].critical, s[i].critical, 1e-14);
+        }
+        assert_int_equal(qx_ctx_note_count(*state), 1);
+        assert_non_null(strstr(qx_ctx_note(*state, 0), "1 degree of freedom"));
+    }
+}
+
+/* One degree of freedom: q(0.05; 3, 1) = 26.98 and q(0.05; 5, 1) = 37.08, Pearson & Hartley,
+ * Biometrika Tables 1, table 29 (from memory; Gauss-Legendre quadrature as in
+ * tests/reference/range_by_quadrature.py gives 26.976 and 37.082). */
 static void one_degree_of_freedom(void **state)
 {
-    qx_comparison f[3], s[3];
-    for (size_t i = 0; i < 3; i++) {
-        f[i] = s[i] = (qx_comparison){.estimate = 4.0 + (double)i, .se = 1.0, .df = 1.0};
+    static const struct {
+        size_t k;
+        const char *q;
+    } table[] = {{3, "26.98"}, {5, "37.08"}};
+    for (size_t i = 0; i < QX_COUNT(table); i++) {
+        qx_comparison one = {.estimate = 5.0, .se = 1.0, .df = 1.0};
+        assert_ok(
+            *state,
+            qx_compare(*state, QX_ADJUST_TUKEY, table[i].k, 0.95, 1, &one, (qx_mat){0}));
+        assert_printed(one.critical * sqrt(2.0), table[i].q);
     }
-    assert_ok(*state, qx_compare(*state, QX_ADJUST_TUKEY, 3, 0.95, 3, f, (qx_mat){0}));
-    assert_ok(*state, qx_compare(*state, QX_ADJUST_SIDAK, 3, 0.95, 3, s, (qx_mat){0}));
-    for (size_t i = 0; i < 3; i++) {
-        assert_near(f[i].p_adjusted, s[i].p_adjusted, 1e-14);
-        assert_near(f[i].critical, s[i].critical, 1e-14);
-    }
-    assert_int_equal(qx_ctx_note_count(*state), 1);
-    assert_non_null(strstr(qx_ctx_note(*state, 0), "2 degrees of freedom"));
+    assert_int_equal(qx_ctx_note_count(*state), 0);
 }
 
 static void refuses_what_makes_no_sense(void **state)
@@ -370,6 +402,7 @@ int main(void)
         WITH_CTX(one_comparison_is_a_t_test),
         WITH_CTX(what_cannot_be_made_does_not_count),
         WITH_CTX(p_and_interval_agree),
+        WITH_CTX(beyond_the_range_sidak_takes_over),
         WITH_CTX(one_degree_of_freedom),
         WITH_CTX(refuses_what_makes_no_sense),
         cmocka_unit_test(survives_no_memory),

@@ -14,6 +14,7 @@ typedef struct pairs {
     size_t *first, *second; /* member numbers */
     qx_comparison *compared;
     qx_mat row; /* p x count */
+    qx_range_table range;
 } pairs;
 
 static qx_adjust adjust_of(const qx_work *w, const qx_pair_family *family)
@@ -118,15 +119,21 @@ replicates_of(qx_work *w, const qx_pair_family *family, size_t a, size_t b, doub
 }
 
 static qx_status settle_pair(
-    qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
+    qx_work *w, const qx_pair_family *family, pairs *ps, size_t k, qx_difference *d)
 {
+    if (ps->adjust == QX_ADJUST_TUKEY && family->member_count > 2 &&
+        ps->range.count == 0) {
+        QX_TRY(qx_range_table_make(
+            w->cx, qx_ctx_scratch(w->cx), family->member_count, &ps->range));
+    }
     qx_settle s = {.se = d->se,
                    .df = d->df,
                    .margin = w->margin,
                    .alpha = w->alpha,
                    .adjust = ps->adjust,
                    .means = family->member_count,
-                   .family = ps->count};
+                   .family = ps->count,
+                   .range = ps->range.count > 0 ? &ps->range : NULL};
     QX_TRY(replicates_of(w,
                          family,
                          family->member[ps->first[k]],
@@ -184,7 +191,7 @@ static qx_status tell_pair(
 
 /* Pairs of a balanced layout have the same standard error: each question is asked once. */
 static qx_status
-settle_all(qx_work *w, const qx_pair_family *family, const pairs *ps, qx_difference *d[])
+settle_all(qx_work *w, const qx_pair_family *family, pairs *ps, qx_difference *d[])
 {
     for (size_t k = 0; k < ps->count; k++) {
         if (d[k]->verdict != QX_UNSETTLED || isnan(w->margin)) {

@@ -68,6 +68,27 @@ static bool factor_missing(const builder *b, size_t row)
            label_missing(qx_table_find(b->table, p->seasons.column), row);
 }
 
+/* Is this a row about a thing of the variate's own unit? With trees, limbs and shoots in one
+ * file, a row about a limb is not a shoot whose length is missing: it has no shoot label; and
+ * a row about a shoot is not a tree without a value: it has the label of something smaller.
+ * Where a unit has no label column, nothing speaks against it. */
+static bool belongs(const builder *b, size_t row)
+{
+    const qx_protocol *p = b->protocol;
+    const size_t own = b->variate->on;
+    for (size_t u = 0; u < p->unit_count; u++) {
+        const qx_column *column = qx_table_find(b->table, p->unit[u].name);
+        if (column == NULL || column->kind != QX_COLUMN_LABEL ||
+            !qx_unit_reaches(p, own, u)) {
+            continue;
+        }
+        if (label_missing(column, row) == (u == own)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 /* Marks complete rows; gives the number of incomplete ones that belong to this variate. */
 static qx_status mark_complete(builder *b, size_t *missing)
 {
@@ -83,7 +104,7 @@ static qx_status mark_complete(builder *b, size_t *missing)
     for (size_t row = 0; row < b->table->rows; row++) {
         b->keep[row] =
             isfinite(response_at(value, of, row)) != 0 && !factor_missing(b, row);
-        *missing += b->keep[row] ? 0 : 1;
+        *missing += !b->keep[row] && belongs(b, row) ? 1 : 0;
     }
     return QX_OK;
 }

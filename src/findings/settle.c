@@ -12,7 +12,10 @@ static double critical(const qx_settle *s, double df)
     const double m = (double)(s->family > 0 ? s->family : 1);
     switch (s->adjust) {
     case QX_ADJUST_TUKEY:
-        return qx_range_q(s->alpha, (double)s->means, df, QX_UPPER) / sqrt(2.0);
+        if (s->range != NULL) {
+            return qx_range_table_q(s->range, s->alpha, df) / sqrt(2.0);
+        }
+        break;
     case QX_ADJUST_DUNNETT:
     case QX_ADJUST_SIDAK:
         return qx_t_q(-expm1(log1p(-s->alpha) / m) / 2.0, df, QX_UPPER);

@@ -16,6 +16,7 @@
 #include <stddef.h>
 
 #include "model/compare.h"
+#include "numeric/range_table.h"
 
 #define QX_SETTLE_POWER 0.80
 #define QX_SETTLE_MOST  10000.0
@@ -26,8 +27,9 @@ typedef struct qx_settle {
     double margin;     /* > 0 */
     double alpha;
     qx_adjust adjust;
-    size_t means;  /* k in the family */
-    size_t family; /* comparisons in the family */
+    size_t means;                /* k in the family */
+    size_t family;               /* comparisons in the family */
+    const qx_range_table *range; /* of these means; Tukey with three or more, else NULL */
 } qx_settle;
 
 /* Power of both questions with r replicates: the smaller one. NAN: cannot be told. */

@@ -1,3 +1,4 @@
+/* numeric/dist.c - librmath behind checks of every argument. */
 #include "numeric/dist.h"
 
 #define MATHLIB_STANDALONE 1
@@ -5,8 +6,7 @@
 #include <math.h>
 #include <stdbool.h>
 
-/* Non-central t and F of librmath are documented up to this non-centrality. */
-#define NCP_T_MOST 37.62
+#include "numeric/brent.h"
 
 #define NOTHING ((double)NAN)
 
@@ -62,10 +62,67 @@ double qx_f_p(double x, double df1, double df2, qx_tail tail)
                                                   : pf(x, df1, df2, lower(tail), 0);
 }
 
+/* A quantile of the beta distribution as log(x / (1 - x)), by Brent's method: librmath's
+ * qbeta can print a line when it is not content with itself. */
+typedef struct odds {
+    double a, b;
+    qx_tail tail;
+    double log_want;
+} odds;
+
+static double excess_at_odds(void *data, double z)
+{
+    const odds *o = data;
+    /* The smaller of x and 1 - x keeps its digits. */
+    const double small = 1.0 / (1.0 + exp(fabs(z)));
+    const double log_p = z < 0.0 ? pbeta(small, o->a, o->b, lower(o->tail), 1)
+                                 : pbeta(small, o->b, o->a, !lower(o->tail), 1);
+    return log_p - o->log_want;
+}
+
+/* Beyond this the smaller of x and 1 - x is 0 to a double. */
+#define ODDS_MOST 746.0
+
+static double beta_log_odds(double p, double a, double b, qx_tail tail)
+{
+    /* Of the two tails the smaller is the better conditioned. */
+    odds o = {.a = a, .b = b, .tail = tail, .log_want = log(p)};
+    if (p > 0.5) {
+        o.tail = tail == QX_LOWER ? QX_UPPER : QX_LOWER;
+        o.log_want = log1p(-p);
+    }
+    const double sign = o.tail == QX_LOWER ? 1.0 : -1.0;
+    double low = -1.0;
+    while (low > -ODDS_MOST && sign * excess_at_odds(&o, low) > 0.0) {
+        low *= 2.0;
+    }
+    double high = 1.0;
+    while (high < ODDS_MOST && sign * excess_at_odds(&o, high) < 0.0) {
+        high *= 2.0;
+    }
+    double z = (p > 0.5) == (tail == QX_LOWER) ? high : low;
+    (void)qx_brent_root(excess_at_odds, &o, low, high, 0.0, &z);
+    return z;
+}
+
 double qx_f_q(double p, double df1, double df2, qx_tail tail)
 {
-    return is_share(p) && is_df(df1) && is_df(df2) ? qf(p, df1, df2, lower(tail), 0)
-                                                   : NOTHING;
+    if (!is_share(p) || !is_df(df1) || !is_df(df2)) {
+        return NOTHING;
+    }
+    if (p == 0.0 || p == 1.0) {
+        return (p == 0.0) == (tail == QX_LOWER) ? 0.0 : (double)INFINITY;
+    }
+    if (isinf(df1) && isinf(df2)) {
+        return 1.0;
+    }
+    if (isinf(df2)) {
+        return qchisq(p, df1, lower(tail), 0) / df1;
+    }
+    if (isinf(df1)) {
+        return df2 / qchisq(p, df2, !lower(tail), 0);
+    }
+    return df2 / df1 * exp(beta_log_odds(p, 0.5 * df1, 0.5 * df2, tail));
 }
 
 double qx_chisq_p(double x, double df, qx_tail tail)
@@ -84,6 +141,7 @@ double qx_chisq_q(double p, double df, qx_tail tail)
                                                   : NOTHING;
 }
 
+/* Shape of a beta distribution: above 0, finite. */
 static bool is_shape(double a)
 {
     return a > 0.0 && !isinf(a);
@@ -97,8 +155,13 @@ double qx_beta_p(double x, double a, double b, qx_tail tail)
 
 double qx_beta_q(double p, double a, double b, qx_tail tail)
 {
-    return is_share(p) && is_shape(a) && is_shape(b) ? qbeta(p, a, b, lower(tail), 0)
-                                                     : NOTHING;
+    if (!is_share(p) || !is_shape(a) || !is_shape(b)) {
+        return NOTHING;
+    }
+    if (p == 0.0 || p == 1.0) {
+        return (p == 0.0) == (tail == QX_LOWER) ? 0.0 : 1.0;
+    }
+    return 1.0 / (1.0 + exp(-beta_log_odds(p, a, b, tail)));
 }
 
 /* A whole number from 0 up, exactly: librmath prints a line for anything else. */
@@ -133,37 +196,6 @@ double qx_poisson_p(double k, double mean, qx_tail tail)
 {
     return isnan(k) || !(mean >= 0.0) || isinf(mean) ? NOTHING
                                                      : ppois(k, mean, lower(tail), 0);
-}
-
-double qx_nc_t_p(double x, double df, double ncp, qx_tail tail)
-{
-    if (isnan(x) || !is_df(df) || !(fabs(ncp) <= NCP_T_MOST)) {
-        return NOTHING;
-    }
-    if (isinf(df)) {
-        return qx_normal_p(x - ncp, tail);
-    }
-    return pnt(x, df, ncp, lower(tail), 0);
-}
-
-double qx_nc_f_p(double x, double df1, double df2, double ncp, qx_tail tail)
-{
-    if (isnan(x) || !is_df(df1) || isinf(df1) || !is_df(df2) || !(ncp >= 0.0) ||
-        isinf(ncp)) {
-        return NOTHING;
-    }
-    if (isinf(df2)) {
-        return qx_nc_chisq_p(x * df1, df1, ncp, tail);
-    }
-    return pnf(x, df1, df2, ncp, lower(tail), 0);
-}
-
-double qx_nc_chisq_p(double x, double df, double ncp, qx_tail tail)
-{
-    if (isnan(x) || !is_df(df) || isinf(df) || !(ncp >= 0.0) || isinf(ncp)) {
-        return NOTHING;
-    }
-    return pnchisq(x, df, ncp, lower(tail), 0);
 }
 
 double qx_lgamma(double x)

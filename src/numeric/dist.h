@@ -28,13 +28,16 @@ QX_API double qx_binomial_density(double k, double n, double p);
 QX_API double qx_binomial_p(double k, double n, double p, qx_tail tail);
 QX_API double qx_poisson_density(double k, double mean);
 QX_API double qx_poisson_p(double k, double mean, qx_tail tail);
+/* Non-central: both tails summed directly (noncentral.c). df of t at least 0.1, |ncp| of t
+ * up to 1000; ncp of F and chi-square 0 ... 1e6; F may have df2 INFINITY. Outside: NAN.
+ * Cost up to some thousand central probabilities. */
 QX_API double qx_nc_t_p(double x, double df, double ncp, qx_tail tail);
 QX_API double qx_nc_f_p(double x, double df1, double df2, double ncp, qx_tail tail);
 QX_API double qx_nc_chisq_p(double x, double df, double ncp, qx_tail tail);
 
-/* Studentised range of k means: P(Q > q) or <=; and its quantile, refined on the
- * probability until it is good to 1e-10 (librmath's own stops near 1e-7).
- * Copenhaver & Holland 1988, J Stat Comput Simul 30:1-15. k >= 2, df >= 2 (or INFINITY). */
+/* Studentised range of k means: P(Q > q) or <=, and its quantile, by our own quadrature
+ * (range.c): relative error about 1e-12 in either tail. k >= 2 (it need not be whole),
+ * df >= 1 (or INFINITY). Many questions on one k: range_table.h. */
 QX_API double qx_range_p(double q, double k, double df, qx_tail tail);
 QX_API double qx_range_q(double p, double k, double df, qx_tail tail);
 

@@ -152,82 +152,140 @@ static qx_status describe(qx_ctx *cx, qx_arena *arena, qx_design *d)
 }
 
 /* How `fine` lies in `coarse`: parent[l] is the coarse level of fine level l; false when
- * some fine level is seen in two coarse ones. */
+ * some fine level is seen in two coarse ones or in none. */
 static bool
-nested_in(size_t n, const qx_factor *fine, const qx_factor *coarse, size_t parent[])
+nested_in(size_t n, const qx_factor *fine, const qx_factor *coarse, uint32_t parent[])
 {
     for (size_t l = 0; l < fine->level_count; l++) {
-        parent[l] = QX_NO_COLUMN;
+        parent[l] = UINT32_MAX;
     }
     for (size_t i = 0; i < n; i++) {
-        size_t *at = &parent[fine->code[i]];
-        if (*at != QX_NO_COLUMN && *at != coarse->code[i]) {
+        uint32_t *at = &parent[fine->code[i]];
+        if (*at != UINT32_MAX && *at != coarse->code[i]) {
             return false;
         }
         *at = coarse->code[i];
     }
+    for (size_t l = 0; l < fine->level_count; l++) {
+        if (parent[l] == UINT32_MAX) {
+            return false;
+        }
+    }
     return true;
 }
 
-/* Shares of the levels of one unit: those of the unit around it, split evenly inside. */
-static qx_status unit_weights(qx_ctx *cx,
-                              const qx_frame *frame,
-                              size_t which,
-                              const double *const weight[],
-                              double out[])
+/* Which factors stand in X. */
+static qx_status list_used(qx_ctx *cx, const qx_design *d, bool **out)
 {
-    const qx_factor *f = &frame->factor[which];
-    size_t *parent, *children;
-    QX_NEW(cx, parent, f->level_count);
-    for (size_t l = 0; l < f->level_count; l++) {
-        out[l] = 1.0 / (double)f->level_count;
-    }
-    for (size_t c = 0; c < frame->factor_count; c++) {
-        const qx_factor *coarse = &frame->factor[c];
-        if (weight[c] == NULL || coarse->level != NULL || c == which ||
-            coarse->level_count >= f->level_count ||
-            !nested_in(frame->n, f, coarse, parent)) {
-            continue;
-        }
-        QX_NEW(cx, children, coarse->level_count);
-        for (size_t l = 0; l < f->level_count; l++) {
-            if (parent[l] != QX_NO_COLUMN) {
-                children[parent[l]]++;
-            }
-        }
-        for (size_t l = 0; l < f->level_count; l++) {
-            out[l] = parent[l] == QX_NO_COLUMN
-                         ? 0.0
-                         : weight[c][parent[l]] / (double)children[parent[l]];
+    QX_NEW(cx, *out, d->frame->factor_count);
+    for (size_t t = 0; t < d->term_count; t++) {
+        for (size_t i = 0; i < d->term[t].factor_count; i++) {
+            (*out)[d->term[t].factor[i]] = true;
         }
     }
     return QX_OK;
 }
 
-static qx_status
-grid_weights(qx_ctx *cx, qx_arena *arena, const qx_design *d, const double *const **out)
+/* The parents of every unit in X inside every larger unit in X. */
+static qx_status unit_parents(qx_ctx *cx,
+                              qx_arena *arena,
+                              const qx_design *d,
+                              const bool used[],
+                              const uint32_t *const **out)
 {
-    const double **weight;
-    QX_NEW_IN(cx, arena, weight, d->frame->factor_count);
-    for (size_t t = 0; t < d->term_count; t++) {
-        for (size_t i = 0; i < d->term[t].factor_count; i++) {
-            const size_t f = d->term[t].factor[i];
-            const qx_factor *factor = &d->frame->factor[f];
-            double *share;
-            if (weight[f] != NULL) {
+    const size_t count = d->frame->factor_count;
+    const uint32_t **parent;
+    QX_NEW_IN(cx, arena, parent, count * count);
+    for (size_t f = 0; f < count; f++) {
+        const qx_factor *fine = &d->frame->factor[f];
+        for (size_t g = 0; g < count; g++) {
+            const qx_factor *coarse = &d->frame->factor[g];
+            uint32_t *holder;
+            if (!used[f] || !used[g] || fine->level != NULL || coarse->level != NULL ||
+                coarse->level_count >= fine->level_count) {
                 continue;
             }
-            QX_NEW_IN(cx, arena, share, factor->level_count);
-            for (size_t l = 0; l < factor->level_count; l++) {
-                share[l] = 1.0 / (double)factor->level_count;
+            QX_NEW_IN(cx, arena, holder, fine->level_count);
+            if (nested_in(d->n, fine, coarse, holder)) {
+                parent[f + g * count] = holder;
             }
-            if (factor->level == NULL) {
-                QX_TRY(unit_weights(cx, d->frame, f, weight, share));
-            }
-            weight[f] = share;
         }
     }
-    *out = weight;
+    *out = parent;
+    return QX_OK;
+}
+
+/* Shares of the levels of one unit: those of the smallest unit around it, split evenly
+ * inside. `weight` has the larger units already. */
+static qx_status unit_weights(qx_ctx *cx,
+                              const qx_frame *frame,
+                              size_t which,
+                              const uint32_t *const parent[],
+                              const double *const weight[],
+                              double out[])
+{
+    const size_t levels = frame->factor[which].level_count;
+    size_t around = QX_NO_COLUMN;
+    size_t *children;
+    for (size_t g = 0; g < frame->factor_count; g++) {
+        if (parent[which + g * frame->factor_count] != NULL && weight[g] != NULL &&
+            (around == QX_NO_COLUMN ||
+             frame->factor[g].level_count > frame->factor[around].level_count)) {
+            around = g;
+        }
+    }
+    if (around == QX_NO_COLUMN) {
+        return QX_OK;
+    }
+    const uint32_t *holder = parent[which + around * frame->factor_count];
+    QX_NEW(cx, children, frame->factor[around].level_count);
+    for (size_t l = 0; l < levels; l++) {
+        children[holder[l]]++;
+    }
+    for (size_t l = 0; l < levels; l++) {
+        out[l] = weight[around][holder[l]] / (double)children[holder[l]];
+    }
+    return QX_OK;
+}
+
+/* The factor in X without weights yet that has the fewest levels, or QX_NO_COLUMN: larger
+ * units come before those inside them. */
+static size_t
+next_factor(const qx_frame *frame, const bool used[], const double *const weight[])
+{
+    size_t next = QX_NO_COLUMN;
+    for (size_t f = 0; f < frame->factor_count; f++) {
+        if (used[f] && weight[f] == NULL &&
+            (next == QX_NO_COLUMN ||
+             frame->factor[f].level_count < frame->factor[next].level_count)) {
+            next = f;
+        }
+    }
+    return next;
+}
+
+static qx_status grid_weights(qx_ctx *cx,
+                              qx_arena *arena,
+                              const qx_design *d,
+                              struct qx_design_inner *inner)
+{
+    const double **weight;
+    bool *used;
+    QX_NEW_IN(cx, arena, weight, d->frame->factor_count);
+    QX_TRY(list_used(cx, d, &used));
+    QX_TRY(unit_parents(cx, arena, d, used, &inner->parent));
+    for (size_t f = next_factor(d->frame, used, weight); f != QX_NO_COLUMN;
+         f = next_factor(d->frame, used, weight)) {
+        const size_t levels = d->frame->factor[f].level_count;
+        double *share;
+        QX_NEW_IN(cx, arena, share, levels);
+        for (size_t l = 0; l < levels; l++) {
+            share[l] = 1.0 / (double)levels;
+        }
+        QX_TRY(unit_weights(cx, d->frame, f, inner->parent, weight, share));
+        weight[f] = share;
+    }
+    inner->weight = weight;
     return QX_OK;
 }
 
@@ -271,7 +329,7 @@ static qx_status prepare_grid(qx_ctx *cx, qx_arena *arena, qx_design *d)
     for (size_t k = 0; k < d->frame->number_count; k++) {
         centre[k] = qx_mean(d->n, d->frame->number[k].value);
     }
-    QX_TRY(grid_weights(cx, arena, d, &inner->weight));
+    QX_TRY(grid_weights(cx, arena, d, inner));
     inner->centre = centre;
     inner->bound = bound;
     inner->bound_count = list_bound(d, bound);

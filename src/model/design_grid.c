@@ -25,6 +25,26 @@ static double number_part(const qx_design *d, const qx_term *term, const cell *a
     return term->number == QX_NO_COLUMN ? 1.0 : d->inner->centre[term->number];
 }
 
+/* Share of a level of factor f in the cell: all of the level that is held; averaged units
+ * keep to the held units around them. */
+static double share_of(const qx_design *d, const cell *at, size_t f, size_t level)
+{
+    const size_t count = d->frame->factor_count;
+    if (at->level[f] != QX_NO_COLUMN) {
+        return at->level[f] == level ? 1.0 : 0.0;
+    }
+    const double share = d->inner->weight[f][level];
+    for (size_t g = 0; g < count; g++) {
+        const uint32_t *parent = d->inner->parent[f + g * count];
+        if (parent != NULL && at->level[g] != QX_NO_COLUMN) {
+            return parent[level] == at->level[g]
+                       ? share / d->inner->weight[g][at->level[g]]
+                       : 0.0;
+        }
+    }
+    return share;
+}
+
 /* Adds `weight` times the row of a cell over all full columns. */
 static void add_cell(const qx_design *d, const cell *at, double weight, double full[])
 {
@@ -41,9 +61,7 @@ static void add_cell(const qx_design *d, const cell *at, double weight, double f
                 const size_t f = term->factor[i];
                 const size_t level = 1 + rest % (d->frame->factor[f].level_count - 1);
                 rest /= d->frame->factor[f].level_count - 1;
-                value *= at->level[f] == QX_NO_COLUMN ? d->inner->weight[f][level]
-                         : at->level[f] == level      ? 1.0
-                                                      : 0.0;
+                value *= share_of(d, at, f, level);
             }
             full[j++] += value;
         }

@@ -10,12 +10,18 @@
 #ifndef QX_MODEL_DESIGN_INNER_H
 #define QX_MODEL_DESIGN_INNER_H
 
+#include <stdint.h>
+
 #include "model/design.h"
 
 struct qx_design_inner {
     const double *const
-        *weight;          /* frame factor_count, level_count each: share of a level in
+        *weight; /* frame factor_count, level_count each: share of a level in
                                     an equal-weighted mean; NULL for factors not in X */
+    const uint32_t *const
+        *parent;          /* factor_count^2, [f + g factor_count]: for a unit f inside
+                                      unit g the level of g that holds each level of f, else
+                                      NULL */
     const double *centre; /* frame number_count: mean of each covariate */
     size_t bound_count;   /* aliased columns of terms that are partly kept */
     const size_t *bound;  /* bound_count: their numbers among the full columns */

@@ -4,6 +4,7 @@
 
 #include "model/information.h"
 #include "model/rows.h"
+#include "model/satterthwaite.h"
 #include "numeric/chol.h"
 
 /* Below this a factor of rho counts as zero: they are differences of numbers near 1. */
@@ -109,10 +110,15 @@ static qx_status test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
         if (a2 > 0.0) {
             match(q, a1, a2, &lambda, &m);
         }
+        if (!(m > 0.0)) { /* no F has these moments: df of single rows, with the same W */
+            QX_TRY(qx_satterthwaite_test(cx, fit, L, out));
+            m = out->den_df;
+            lambda = 1.0;
+        }
     }
     QX_TRY(qx_rows_wald(cx, fit, L, fit->inner->adjusted, &wald));
     out->f = lambda * wald / q;
-    out->den_df = m > 0.0 ? m : (double)NAN;
+    out->den_df = m;
     out->method = "Kenward-Roger";
     return QX_OK;
 }

@@ -9,7 +9,9 @@
  * exact cases come out exact. One row: lambda = 1, m = 2 v^2 / (g'Wg), v = l'phi l, g =
  * dv/dtheta.
  *
- * A component estimated at zero stays among the parameters. */
+ * A component estimated at zero stays among the parameters. Where the two moments are those
+ * of no F distribution (m not above zero: hardly any unit left), m comes from the df of
+ * single rows (model/satterthwaite.h, with W) and lambda is 1. */
 #ifndef QX_MODEL_KENWARD_H
 #define QX_MODEL_KENWARD_H
 

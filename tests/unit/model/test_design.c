@@ -218,6 +218,17 @@ static void nested_fixed_units_are_averaged_inside(void **state)
             value_of(cx, &d, m->y, row), 0.5 * (0.5 + 13.0) + 3.0 * (double)l, 1e-12);
     }
     assert_int_equal(qx_ctx_note_count(cx), 0);
+    qx_mat L;
+    double row[6];
+    assert_ok(cx, qx_design_marginal(cx, qx_ctx_scratch(cx), &d, 0, &L));
+    assert_int_equal(L.rows, 1); /* block 1 less the mean of both, each over its plots */
+    for (size_t j = 0; j < 6; j++) {
+        row[j] = QX_AT(L, 0, j);
+    }
+    assert_near(value_of(cx, &d, m->y, row), 0.5 * (0.5 - 13.0), 1e-12);
+    assert_ok(cx, qx_design_marginal(cx, qx_ctx_scratch(cx), &d, 1, &L));
+    assert_int_equal(L.rows, 3); /* plots inside their blocks: 1 + 2 */
+    assert_int_equal(qx_ctx_note_count(cx), 0);
 }
 
 /* Each level with a slope of its own: means at the covariate's mean, the covariate's own

@@ -194,25 +194,17 @@ recode(qx_checking *c, qx_column *column, size_t level_count, const char *const 
 {
     uint32_t *known = NULL;
     uint32_t *code = NULL;
-    const char **copy = NULL;
     qx_arena *arena = c->table->arena;
     QX_NEW(c->cx, known, column->level_count);
     QX_NEW_IN(c->cx, arena, code, c->table->rows);
-    QX_NEW_IN(c->cx, arena, copy, level_count);
     qx_column_levels(column, c->table->separator, level_count, level, known);
     tell_unknown(c, column, known, level_count, level);
     for (size_t row = 0; row < c->table->rows; row++) {
         const uint32_t old = column->code[row];
         code[row] = old == QX_MISSING_CODE ? QX_MISSING_CODE : known[old];
     }
-    for (size_t i = 0; i < level_count; i++) {
-        copy[i] = qx_arena_copy(arena, level[i]);
-        if (copy[i] == NULL) {
-            return qx_fail(c->cx, QX_E_NOMEM, "no memory for levels");
-        }
-    }
+    QX_TRY(qx_levels_copy(c->cx, arena, level_count, level, &column->level));
     column->code = code;
-    column->level = copy;
     column->level_count = level_count;
     return QX_OK;
 }
@@ -283,6 +275,9 @@ static qx_status check_table(qx_checking *c, qx_table *table)
     check_any_variate(c);
     QX_TRY(recode_all(c, table));
     qx_check_values(c);
+    if (c->failed == QX_OK) {
+        qx_check_labels(c);
+    }
     if (c->failed == QX_OK) {
         qx_check_units(c);
     }

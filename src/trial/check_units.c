@@ -1,5 +1,5 @@
-/* Rows together: labels that are missing, rows that repeat, two levels of one treatment
- * inside a unit, and how many units there are against what was planned. */
+/* Rows together: rows that repeat, two levels of one treatment inside a unit, and how many
+ * units there are against what was planned. */
 #include <math.h>
 #include <string.h>
 
@@ -20,107 +20,6 @@ typedef struct group {
     size_t season_count;
 } group;
 
-static const qx_column *label_column(const qx_checking *c, const char *name)
-{
-    const qx_column *column = qx_table_find(c->table, name);
-    return column != NULL && column->kind == QX_COLUMN_LABEL ? column : NULL;
-}
-
-static const qx_column *own_column(const qx_checking *c, size_t unit)
-{
-    return label_column(c, c->p->unit[unit].name);
-}
-
-static const qx_column *season_column(const qx_checking *c)
-{
-    return c->p->seasons.level_count > 0 ? label_column(c, c->p->seasons.column) : NULL;
-}
-
-static uint64_t variates_below(const qx_checking *c, size_t unit)
-{
-    uint64_t set = 0;
-    for (size_t v = 0; v < c->p->variate_count; v++) {
-        if (qx_checking_variate(c, v) != NULL &&
-            qx_unit_reaches(c->p, unit, c->p->variate[v].on)) {
-            set |= UINT64_C(1) << v;
-        }
-    }
-    return set;
-}
-
-static uint64_t all_variates(const qx_checking *c)
-{
-    uint64_t set = 0;
-    for (size_t v = 0; v < c->p->variate_count; v++) {
-        set |= qx_checking_variate(c, v) != NULL ? UINT64_C(1) << v : 0;
-    }
-    return set;
-}
-
-/* Rows in which one of the variates has a value. */
-static qx_status rows_with(qx_checking *c, uint64_t set, bool **out)
-{
-    bool *keep = NULL;
-    QX_NEW(c->cx, keep, c->table->rows);
-    for (size_t v = 0; v < c->p->variate_count; v++) {
-        const qx_column *column = qx_checking_variate(c, v);
-        for (size_t row = 0; (set >> v & 1U) != 0 && row < c->table->rows; row++) {
-            keep[row] = keep[row] || qx_checking_has(column, row);
-        }
-    }
-    *out = keep;
-    return QX_OK;
-}
-
-/* --- a label or level that is missing where something was measured --- */
-
-static qx_status
-check_missing(qx_checking *c, const qx_column *column, uint64_t set, const char *expected)
-{
-    bool *keep = NULL;
-    QX_TRY(rows_with(c, set, &keep));
-    for (size_t row = 0; row < c->table->rows; row++) {
-        /* A label that the protocol does not know is told already. */
-        if (keep[row] && column->code[row] == QX_MISSING_CODE && !c->bad[row]) {
-            QX_TELL(c, row, column, expected, "%s is missing", column->name);
-        }
-    }
-    return c->failed;
-}
-
-static qx_status check_all_missing(qx_checking *c)
-{
-    for (size_t u = 0; u < c->p->unit_count; u++) {
-        const qx_unit *unit = &c->p->unit[u];
-        const qx_column *own = own_column(c, u);
-        if (own != NULL) {
-            QX_TRY(check_missing(
-                c, own, variates_below(c, u), "expected the label of the unit"));
-        }
-        for (size_t i = 0; own == NULL && i < unit->column_count; i++) {
-            const qx_column *column = label_column(c, unit->column[i]);
-            if (column != NULL) {
-                QX_TRY(check_missing(
-                    c, column, variates_below(c, u), "expected what tells the unit"));
-            }
-        }
-    }
-    for (size_t t = 0; !c->layout_known && t < c->p->treatment_count; t++) {
-        const qx_treatment *treatment = &c->p->treatment[t];
-        const qx_column *column = label_column(c, treatment->name);
-        if (column != NULL) {
-            QX_TRY(check_missing(c,
-                                 column,
-                                 variates_below(c, treatment->on),
-                                 "expected the level that the unit was given"));
-        }
-    }
-    const qx_column *season = season_column(c);
-    return season == NULL
-               ? QX_OK
-               : check_missing(c, season, all_variates(c), "expected the season");
-}
-
 /* --- the words for one unit: tree "2" in block "B1" --- */
 
 static const char *describe(qx_checking *c, size_t unit, size_t row)
@@ -133,7 +32,7 @@ static const char *describe(qx_checking *c, size_t unit, size_t row)
         return "";
     }
     for (bool first = true; i > 0; i--) {
-        const qx_column *own = own_column(c, path[i - 1]);
+        const qx_column *own = qx_checking_own(c, path[i - 1]);
         const bool labelled = own != NULL && own->code[row] != QX_MISSING_CODE;
         if (labelled || first) {
             char shown[QX_SHOWN_ROOM];
@@ -156,7 +55,7 @@ static const char *describe(qx_checking *c, size_t unit, size_t row)
 static qx_status check_levels_inside(qx_checking *c, const group *g, size_t t)
 {
     const qx_treatment *treatment = &c->p->treatment[t];
-    const qx_column *column = label_column(c, treatment->name);
+    const qx_column *column = qx_checking_labels(c, treatment->name);
     const qx_identity *unit = &g->identity[treatment->on];
     if (column == NULL) {
         return QX_OK;
@@ -215,7 +114,7 @@ static double weight_of(const qx_checking *c, const group *g, size_t u, size_t r
 {
     const qx_variate *variate = &c->p->variate[g->deepest];
     const bool rows_are_units =
-        variate->on == u && variate->times[0] != '\0' && own_column(c, u) == NULL;
+        variate->on == u && variate->times[0] != '\0' && qx_checking_own(c, u) == NULL;
     const qx_column *times =
         rows_are_units ? qx_table_find(c->table, variate->times) : NULL;
     return times == NULL || isnan(times->value[row]) ? 1 : times->value[row];
@@ -227,7 +126,7 @@ static void tell_more(qx_checking *c, size_t u, size_t row, double planned)
     const char *where =
         unit->parent_count == 1 ? describe(c, unit->parent[0], row) : NULL;
     char shown[QX_SHOWN_ROOM];
-    const qx_column *own = own_column(c, u);
+    const qx_column *own = qx_checking_own(c, u);
     const bool labelled = own != NULL && own->code[row] != QX_MISSING_CODE;
     QX_TELL(c,
             row,
@@ -253,7 +152,7 @@ static void note_fewer(qx_checking *c, const group *g, size_t u, const double fo
         if (found[s] <= 0 || found[s] >= (double)planned) {
             continue;
         }
-        const bool named = season_column(c) != NULL;
+        const bool named = qx_checking_season(c) != NULL;
         qx_checking_keep(
             c,
             qx_problem_note(c->problems,
@@ -275,7 +174,7 @@ static qx_status check_count(qx_checking *c, const group *g, size_t u)
     if (unit->sample || (unit->count == QX_NONE && unit->parent_count < 2)) {
         return QX_OK;
     }
-    if (c->layout_known && own_column(c, u) != NULL) {
+    if (c->layout_known && qx_checking_own(c, u) != NULL) {
         return QX_OK; /* the layout knows every label: trial/join.h */
     }
     const double planned = unit->count == QX_NONE ? 1 : (double)unit->count;
@@ -326,12 +225,12 @@ static qx_status check_count(qx_checking *c, const group *g, size_t u)
 static bool told_by_labels(const qx_checking *c, size_t u)
 {
     const qx_unit *unit = &c->p->unit[u];
-    if (own_column(c, u) != NULL) {
+    if (qx_checking_own(c, u) != NULL) {
         return true;
     }
     bool columns = unit->column_count > 0;
     for (size_t i = 0; columns && i < unit->column_count; i++) {
-        columns = label_column(c, unit->column[i]) != NULL;
+        columns = qx_checking_labels(c, unit->column[i]) != NULL;
     }
     return columns;
 }
@@ -340,9 +239,6 @@ static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
 {
     const qx_variate *variate = &c->p->variate[v];
     const qx_column *column = qx_checking_variate(c, v);
-    if (!told_by_labels(c, variate->on) || variate->times[0] != '\0') {
-        return QX_OK;
-    }
     uint32_t *one = NULL;
     size_t ones = 0;
     size_t *first = NULL; /* row + 1 */
@@ -366,7 +262,7 @@ static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
         }
         QX_TELL(c,
                 row,
-                own_column(c, variate->on),
+                qx_checking_own(c, variate->on),
                 "expected one row for each thing measured",
                 "%s has a value of %s already on line %u",
                 describe(c, variate->on, row),
@@ -380,7 +276,7 @@ static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
 
 static qx_status season_codes(qx_checking *c, group *g)
 {
-    const qx_column *column = season_column(c);
+    const qx_column *column = qx_checking_season(c);
     g->season_count = column == NULL ? 1 : c->p->seasons.level_count;
     QX_NEW(c->cx, g->season, c->table->rows);
     if (column != NULL) {
@@ -413,7 +309,7 @@ static qx_status fill_group(qx_checking *c, group *g, bool *told)
     if (!*told) {
         return QX_OK;
     }
-    QX_TRY(rows_with(c, g->set, &g->keep));
+    QX_TRY(qx_checking_rows(c, g->set, &g->keep));
     QX_NEW(c->cx, g->identity, c->p->unit_count);
     QX_TRY(season_codes(c, g));
     return qx_identify(
@@ -445,7 +341,7 @@ static qx_status check_unit(qx_checking *c, const group *g, size_t u)
 /* All units that share the group of `unit`, which is the first of them. */
 static qx_status check_group(qx_checking *c, size_t unit, bool done[])
 {
-    group g = {.set = variates_below(c, unit)};
+    group g = {.set = qx_checking_below(c, unit)};
     if (g.set == 0) {
         return QX_OK;
     }
@@ -453,7 +349,7 @@ static qx_status check_group(qx_checking *c, size_t unit, bool done[])
     bool told = false;
     QX_TRY(fill_group(c, &g, &told));
     for (size_t u = 0; told && u < c->p->unit_count; u++) {
-        const bool same = !done[u] && variates_below(c, u) == g.set &&
+        const bool same = !done[u] && qx_checking_below(c, u) == g.set &&
                           deepest_of(c, u, g.set) == g.deepest;
         if (same) {
             done[u] = true;
@@ -467,44 +363,19 @@ static qx_status check_group(qx_checking *c, size_t unit, bool done[])
 
 static qx_status check_variate_rows(qx_checking *c, size_t v)
 {
+    const qx_variate *variate = &c->p->variate[v];
+    if (!told_by_labels(c, variate->on) || variate->times[0] != '\0') {
+        return QX_OK; /* rows that look alike are different things */
+    }
     group g = {.set = UINT64_C(1) << v, .deepest = v};
     bool told = false;
     QX_TRY(fill_group(c, &g, &told));
     return told ? check_repeated(c, &g, v) : QX_OK;
 }
 
-/* A unit that nothing tells: once for each. Data of a trial file get their treatments
- * from the layout first. */
-static void check_untold(qx_checking *c)
-{
-    bool done[QX_NAMES_MOST] = {false};
-    for (size_t v = 0; !c->layout_known && v < c->p->variate_count; v++) {
-        const size_t u = qx_checking_variate(c, v) == NULL
-                             ? QX_NONE
-                             : qx_unit_untold(c->p, c->table, v);
-        if (u == QX_NONE || done[u]) {
-            continue;
-        }
-        done[u] = true;
-        const qx_place top = {.line = 1, .column = 1};
-        qx_checking_keep(
-            c,
-            qx_problem_add(c->problems,
-                           c->table->file,
-                           top,
-                           "expected a column with its labels",
-                           "there is no column \"%s\", and neither treatments "
-                           "nor crossed units tell one from the other",
-                           c->p->unit[u].name));
-    }
-}
-
 static qx_status check_units(qx_checking *c)
 {
     qx_status status = QX_OK;
-    QX_SCRATCH(c->cx, status, check_all_missing(c));
-    QX_TRY(status);
-    check_untold(c);
     bool done[QX_NAMES_MOST] = {false};
     for (size_t u = 0; u < c->p->unit_count; u++) {
         if (!done[u]) {

@@ -2,12 +2,14 @@
  *
  * check.c          wishes, levels as the protocol's, the whole
  * check_values.c   each value by itself: counts, shares, ranges, classes
+ * check_labels.c   labels and levels that are missing, units that nothing tells
  * check_units.c    rows together: repeated, counts planned, two levels in one unit */
 #ifndef QX_TRIAL_CHECKING_H
 #define QX_TRIAL_CHECKING_H
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #include "base/ctx.h"
 #include "base/problems.h"
@@ -61,7 +63,19 @@ const char *qx_checking_expect(qx_checking *c,
 bool qx_checking_has(const qx_column *column, size_t row);
 const qx_column *qx_checking_variate(const qx_checking *c, size_t variate);
 
+/* The label column of this name, of a unit, of the seasons; NULL if there is none. */
+const qx_column *qx_checking_labels(const qx_checking *c, const char *name);
+const qx_column *qx_checking_own(const qx_checking *c, size_t unit);
+const qx_column *qx_checking_season(const qx_checking *c);
+
+/* The variates in the file that are measured on this unit or below: bit v for variate v. */
+uint64_t qx_checking_below(const qx_checking *c, size_t unit);
+
+/* Rows in which one of these variates has a value, in scratch memory. */
+qx_status qx_checking_rows(qx_checking *c, uint64_t set, bool **out);
+
 void qx_check_values(qx_checking *c);
+void qx_check_labels(qx_checking *c);
 void qx_check_units(qx_checking *c);
 
 #endif

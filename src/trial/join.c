@@ -324,52 +324,6 @@ static void tell_untold(joining *j, size_t t)
 
 /* --- the table with them --- */
 
-static qx_status copy_levels(joining *j,
-                             qx_arena *arena,
-                             size_t count,
-                             const char *const level[],
-                             const char *const **out)
-{
-    const char **copy = NULL;
-    QX_NEW_IN(j->cx, arena, copy, count);
-    for (size_t i = 0; i < count; i++) {
-        copy[i] = qx_arena_copy(arena, level[i]);
-        if (copy[i] == NULL) {
-            return qx_fail(j->cx, QX_E_NOMEM, "no memory for the data");
-        }
-    }
-    *out = copy;
-    return QX_OK;
-}
-
-static qx_status
-copy_column(joining *j, qx_arena *arena, const qx_column *from, qx_column *to)
-{
-    const size_t rows = j->in->rows;
-    *to = (qx_column){.kind = from->kind, .place = from->place};
-    to->name = qx_arena_copy(arena, from->name);
-    if (to->name == NULL) {
-        return qx_fail(j->cx, QX_E_NOMEM, "no memory for the data");
-    }
-    if (from->kind == QX_COLUMN_NUMBER) {
-        double *value = NULL;
-        qx_decimal *exact = NULL;
-        QX_NEW_IN(j->cx, arena, value, rows);
-        QX_NEW_IN(j->cx, arena, exact, rows);
-        memcpy(value, from->value, rows * sizeof *value);
-        memcpy(exact, from->exact, rows * sizeof *exact);
-        to->value = value;
-        to->exact = exact;
-        return QX_OK;
-    }
-    uint32_t *code = NULL;
-    QX_NEW_IN(j->cx, arena, code, rows);
-    memcpy(code, from->code, rows * sizeof *code);
-    to->code = code;
-    to->level_count = from->level_count;
-    return copy_levels(j, arena, from->level_count, from->level, &to->level);
-}
-
 static qx_status add_treatment(joining *j, qx_arena *arena, size_t t, qx_column *to)
 {
     const qx_treatment *treatment = &j->p->treatment[t];
@@ -385,7 +339,8 @@ static qx_status add_treatment(joining *j, qx_arena *arena, size_t t, qx_column 
     if (to->name == NULL) {
         return qx_fail(j->cx, QX_E_NOMEM, "no memory for the data");
     }
-    return copy_levels(j, arena, treatment->level_count, treatment->level, &to->level);
+    return qx_levels_copy(
+        j->cx, arena, treatment->level_count, treatment->level, &to->level);
 }
 
 static qx_status
@@ -393,7 +348,8 @@ write_columns(joining *j, qx_arena *arena, qx_column *columns, size_t *count)
 {
     for (size_t i = 0; i < j->in->column_count; i++) {
         if (qx_protocol_find_treatment(j->p, j->in->column[i].name) == QX_NONE) {
-            QX_TRY(copy_column(j, arena, &j->in->column[i], &columns[*count]));
+            QX_TRY(qx_column_copy(
+                j->cx, arena, j->in->rows, &j->in->column[i], &columns[*count]));
             (*count)++;
         }
     }

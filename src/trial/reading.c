@@ -1,6 +1,5 @@
 #include "trial/reading.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "base/decimal.h"
@@ -99,7 +98,7 @@ void qx_reading_unknown(qx_reading *r,
                 qx_shown(name, shown));
 }
 
-static void complain_kind(qx_reading *r, const qx_node *node, const char *expected)
+void qx_reading_wrong_kind(qx_reading *r, const qx_node *node, const char *expected)
 {
     const char *kind = node->kind == QX_NODE_LIST  ? "a list"
                        : node->kind == QX_NODE_MAP ? "a part with keys of its own"
@@ -175,7 +174,7 @@ void qx_read_keys(qx_reading *r,
                   void *target)
 {
     if (map->kind != QX_NODE_MAP) {
-        complain_kind(r, map, "expected {key: value, ...}");
+        qx_reading_wrong_kind(r, map, "expected {key: value, ...}");
         return;
     }
     complain_unknown_keys(r, map, what, key_count, keys);
@@ -195,268 +194,6 @@ void qx_read_keys(qx_reading *r,
                         keys[i].name);
         }
     }
-}
-
-static bool blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\n';
-}
-
-const char *qx_read_text(qx_reading *r, const qx_node *node)
-{
-    if (node->kind != QX_NODE_SCALAR) {
-        complain_kind(r, node, "expected text");
-        return "";
-    }
-    const char *text = node->text;
-    while (blank(*text)) {
-        text++;
-    }
-    size_t length = strlen(text);
-    while (length > 0 && blank(text[length - 1])) {
-        length--;
-    }
-    const char *copy = qx_arena_text(r->arena, text, length);
-    if (copy == NULL) {
-        qx_reading_keep(r, qx_fail(r->cx, QX_E_NOMEM, "no memory for the protocol"));
-        return "";
-    }
-    return copy;
-}
-
-/* `"count" is "six"` or, without a key, `"six"`, as the beginning of a sentence. */
-static void complain_value(qx_reading *r, const qx_node *node, const char *expected)
-{
-    char value[QX_SHOWN_ROOM];
-    char key[QX_SHOWN_ROOM];
-    if (node->kind != QX_NODE_SCALAR) {
-        complain_kind(r, node, expected);
-    } else if (node->key != NULL) {
-        QX_COMPLAIN(r,
-                    node->at,
-                    expected,
-                    "%s cannot be \"%s\"",
-                    qx_shown(node->key, key),
-                    qx_shown(node->text, value));
-    } else {
-        QX_COMPLAIN(r,
-                    node->at,
-                    expected,
-                    "\"%s\" does not fit here",
-                    qx_shown(node->text, value));
-    }
-}
-
-double qx_read_number(
-    qx_reading *r, const qx_node *node, double low, double high, const char *expected)
-{
-    double value = NAN;
-    const bool number =
-        node->kind == QX_NODE_SCALAR &&
-        qx_decimal_read(node->text, strlen(node->text), '.', &value, NULL);
-    if (!number || !(value >= low && value <= high)) {
-        complain_value(r, node, expected);
-        return NAN;
-    }
-    return value;
-}
-
-long qx_read_whole(
-    qx_reading *r, const qx_node *node, long low, long high, long otherwise)
-{
-    double value = NAN;
-    const bool number =
-        node->kind == QX_NODE_SCALAR &&
-        qx_decimal_read(node->text, strlen(node->text), '.', &value, NULL);
-    if (number && value >= (double)low && value <= (double)high &&
-        value == floor(value)) {
-        return (long)value;
-    }
-    const char *expected = qx_arena_printf(
-        qx_ctx_scratch(r->cx), "expected a whole number from %ld to %ld", low, high);
-    if (expected == NULL) {
-        qx_reading_keep(r, qx_fail(r->cx, QX_E_NOMEM, "no memory for a message"));
-        return otherwise;
-    }
-    complain_value(r, node, expected);
-    return otherwise;
-}
-
-bool qx_read_bool(qx_reading *r, const qx_node *node)
-{
-    static const char *const truths[] = {"true", "True", "TRUE"};
-    static const char *const lies[] = {"false", "False", "FALSE"};
-    for (size_t i = 0; node->kind == QX_NODE_SCALAR && i < QX_COUNT(truths); i++) {
-        if (strcmp(node->text, truths[i]) == 0) {
-            return true;
-        }
-        if (strcmp(node->text, lies[i]) == 0) {
-            return false;
-        }
-    }
-    complain_value(r, node, "expected true or false");
-    return false;
-}
-
-size_t
-qx_read_word(qx_reading *r, const qx_node *node, size_t count, const char *const words[])
-{
-    for (size_t i = 0; node->kind == QX_NODE_SCALAR && i < count; i++) {
-        if (strcmp(node->text, words[i]) == 0) {
-            return i;
-        }
-    }
-    const char *list = qx_reading_list(r, count, words);
-    const char *nearest =
-        node->kind == QX_NODE_SCALAR ? qx_text_nearest(node->text, words, count) : NULL;
-    const char *expected =
-        nearest != NULL
-            ? qx_arena_printf(
-                  qx_ctx_scratch(r->cx), "expected %s (nearest: %s)", list, nearest)
-            : qx_arena_printf(qx_ctx_scratch(r->cx), "expected %s", list);
-    if (expected == NULL) {
-        qx_reading_keep(r, qx_fail(r->cx, QX_E_NOMEM, "no memory for a message"));
-        return 0;
-    }
-    complain_value(r, node, expected);
-    return 0;
-}
-
-const qx_node *qx_read_next(const qx_node *node, const qx_node *before)
-{
-    if (node->kind == QX_NODE_SCALAR) {
-        return before == NULL ? node : NULL;
-    }
-    const qx_node *child = before == NULL ? node->first : before->next;
-    while (child != NULL && child->kind != QX_NODE_SCALAR) {
-        child = child->next;
-    }
-    return child;
-}
-
-size_t
-qx_read_count(qx_reading *r, const qx_node *node, size_t most, const char *expected)
-{
-    if (node->kind == QX_NODE_MAP) {
-        complain_kind(r, node, expected);
-        return 0;
-    }
-    if (node->kind == QX_NODE_SCALAR) {
-        return 1;
-    }
-    size_t count = 0;
-    for (const qx_node *child = node->first; child != NULL; child = child->next) {
-        if (child->kind == QX_NODE_SCALAR) {
-            count++;
-        } else {
-            complain_kind(r, child, expected);
-        }
-    }
-    if (node->count == 0) {
-        QX_COMPLAIN(r, node->at, expected, "the list is empty");
-    }
-    if (count > most) {
-        QX_COMPLAIN(
-            r, node->at, expected, "the list holds %zu, at most %zu fit", count, most);
-        return most;
-    }
-    return count;
-}
-
-static bool level_text_fits(qx_reading *r, const qx_node *node)
-{
-    enum { LEVEL_BYTES_MOST = 200 };
-    const char *text = node->text;
-    const size_t length = strlen(text);
-    if (qx_node_null(node) || length == 0 || strcmp(text, "NA") == 0 ||
-        strcmp(text, ".") == 0) {
-        char shown[QX_SHOWN_ROOM];
-        QX_COMPLAIN(r,
-                    node->at,
-                    "expected a text or a number",
-                    "\"%s\" cannot be a level: it means missing",
-                    qx_shown(text, shown));
-        return false;
-    }
-    if (length > LEVEL_BYTES_MOST) {
-        QX_COMPLAIN(r, node->at, "expected at most 200 bytes", "the level is too long");
-        return false;
-    }
-    if (blank(text[0]) || blank(text[length - 1]) || strpbrk(text, "\n\t") != NULL) {
-        QX_COMPLAIN(r,
-                    node->at,
-                    "expected text without blanks at its ends, on one line",
-                    "the level holds blanks at its ends, a tab or a line end");
-        return false;
-    }
-    return true;
-}
-
-/* Complains when the level is there already. */
-static bool
-level_is_new(qx_reading *r, const qx_node *node, size_t count, const char *const level[])
-{
-    const size_t same = qx_level_find(count, level, node->text, strlen(node->text));
-    if (same == QX_NONE) {
-        return true;
-    }
-    char shown[QX_SHOWN_ROOM];
-    char first[QX_SHOWN_ROOM];
-    QX_COMPLAIN(r,
-                node->at,
-                "expected every level once",
-                "level \"%s\" is the same as \"%s\" before it",
-                qx_shown(node->text, shown),
-                qx_shown(level[same], first));
-    return false;
-}
-
-const char *const *
-qx_read_levels(qx_reading *r, const qx_node *node, size_t least, size_t *count)
-{
-    *count = 0;
-    if (node->kind != QX_NODE_LIST) {
-        complain_kind(r, node, "expected a list of levels: [one, two]");
-        return NULL;
-    }
-    const size_t most =
-        qx_read_count(r, node, QX_LEVELS_MOST, "expected a list of levels: [one, two]");
-    const char **level = qx_reading_new(r, most, sizeof *level);
-    if (level == NULL) {
-        return NULL;
-    }
-    size_t kept = 0;
-    size_t seen = 0;
-    for (const qx_node *child = qx_read_next(node, NULL); child != NULL && seen < most;
-         child = qx_read_next(node, child)) {
-        seen++;
-        if (level_text_fits(r, child) && level_is_new(r, child, kept, level)) {
-            level[kept] = qx_read_text(r, child);
-            kept++;
-        }
-    }
-    if (most > 0 && most < least) {
-        QX_COMPLAIN(r,
-                    node->at,
-                    least == 2 ? "expected at least two levels" : "expected more levels",
-                    "a single level is given");
-    }
-    *count = kept;
-    return level;
-}
-
-const double *qx_read_scores(qx_reading *r, size_t count, const char *const level[])
-{
-    double *score = qx_reading_new(r, count, sizeof *score);
-    if (score == NULL || count == 0) {
-        return NULL;
-    }
-    for (size_t i = 0; i < count; i++) {
-        if (!qx_decimal_read(level[i], strlen(level[i]), '.', &score[i], NULL)) {
-            return NULL;
-        }
-    }
-    return score;
 }
 
 size_t qx_read_unit_name(qx_reading *r, const qx_node *node)
@@ -532,7 +269,7 @@ size_t qx_reading_entries(qx_reading *r, const qx_node *section, const char *wha
         return 0;
     }
     if (section->kind != QX_NODE_MAP) {
-        complain_kind(r, section, "expected names, each with {key: value, ...}");
+        qx_reading_wrong_kind(r, section, "expected names, each with {key: value, ...}");
         return 0;
     }
     if (section->count > QX_NAMES_MOST) {

@@ -76,6 +76,10 @@ void qx_read_keys(qx_reading *r,
                   const qx_key keys[],
                   void *target);
 
+/* Complains that a node is a list, a mapping or a single value where something else was
+ * expected. */
+void qx_reading_wrong_kind(qx_reading *r, const qx_node *node, const char *expected);
+
 /* Scalar text without outer blanks, in the protocol's arena; "" and a complaint when the
  * node is a list or a mapping. */
 const char *qx_read_text(qx_reading *r, const qx_node *node);
@@ -144,5 +148,8 @@ void qx_read_site(qx_reading *r, const qx_node *section);
 
 /* trial/protocol_check.c: what no single value shows. */
 void qx_protocol_check(qx_reading *r);
+
+/* trial/check_names.c: names that clash. */
+void qx_protocol_check_names(qx_reading *r);
 
 #endif

@@ -42,4 +42,18 @@ typedef struct qx_table {
 void qx_table_free(qx_table *table); /* NULL is accepted */
 const qx_column *qx_table_find(const qx_table *table, const char *name); /* or NULL */
 
+struct qx_ctx;
+
+/* Copies of texts and of a whole column into `arena`. QX_E_NOMEM. */
+qx_status qx_levels_copy(struct qx_ctx *cx,
+                         qx_arena *arena,
+                         size_t count,
+                         const char *const level[],
+                         const char *const **out);
+qx_status qx_column_copy(struct qx_ctx *cx,
+                         qx_arena *arena,
+                         size_t rows,
+                         const qx_column *from,
+                         qx_column *to);
+
 #endif

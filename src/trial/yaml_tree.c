@@ -5,6 +5,7 @@
 
 #include "base/map.h"
 #include "trial/shown.h"
+#include "trial/yaml_syntax.h"
 
 typedef struct builder {
     qx_ctx *cx;
@@ -41,92 +42,6 @@ static void no_memory(builder *b)
     keep(b, qx_fail(b->cx, QX_E_NOMEM, "no memory for the protocol"));
 }
 
-/* libyaml's words for what it met, and ours. */
-static const struct syntax {
-    const char *theirs;
-    bool at_start; /* the place that matters is where the thing began */
-    const char *wrong, *expected;
-} syntaxes[] = {
-    {"found a tab character",
-     false,
-     "a tab stands in the indentation",
-     "expected blanks: YAML is indented by blanks only"},
-    {"mapping values are not allowed",
-     false,
-     "a colon stands where no key can be",
-     "expected text that holds a colon and a blank to stand in quotes, and keys to be "
-     "indented like their neighbours"},
-    {"could not find expected ':'",
-     true,
-     "a key has no colon behind it",
-     "expected \"key: value\""},
-    {"did not find expected key",
-     false,
-     "the line does not fit those above it",
-     "expected a key that is indented like its neighbours"},
-    {"did not find expected '-' indicator",
-     false,
-     "the line does not fit the list above it",
-     "expected \"- \" indented like its neighbours"},
-    {"did not find expected ',' or ']'",
-     true,
-     "the list that begins here is not closed by \"]\", or a comma is missing in it",
-     "expected [one, two, three]"},
-    {"did not find expected ',' or '}'",
-     true,
-     "the part that begins here is not closed by \"}\", or a comma is missing in it",
-     "expected {key: value, key: value}"},
-    {"found unexpected end of stream",
-     true,
-     "the quoted text that begins here is not closed",
-     "expected a closing quote"},
-    {"found unexpected document indicator",
-     true,
-     "the quoted text that begins here is not closed",
-     "expected a closing quote"},
-    {"did not find expected node content",
-     false,
-     "nothing stands where a value should be",
-     "expected a value"},
-    {"found unknown escape character",
-     false,
-     "the backslash is followed by a letter that has no meaning",
-     "expected text in single quotes, where a backslash is only a backslash"},
-    {"did not find expected hexdecimal number",
-     false,
-     "the backslash is not followed by a hexadecimal number",
-     "expected text in single quotes, where a backslash is only a backslash"},
-    {"block sequence entries are not allowed",
-     false,
-     "a list entry \"- \" stands where none can be",
-     "expected the list on lines of its own below its key"},
-    {"block mapping",
-     false,
-     "a key stands where none can be",
-     "expected keys to be indented like their neighbours"},
-    {"did not find expected <document start>",
-     false,
-     "the line does not belong to what stands above it",
-     "expected one protocol of keys and values"},
-    {"control characters are not allowed",
-     false,
-     "a control character stands here",
-     "expected text without control characters"},
-    {"undefined tag handle",
-     false,
-     "a tag (!) stands here",
-     "expected a value without tags"},
-    {"found duplicate %YAML", false, "%YAML is given twice", "expected no % lines"},
-    {"found unknown directive name",
-     false,
-     "a line begins with %",
-     "expected no % lines"},
-    {"found incompatible YAML",
-     false,
-     "the version of YAML is not known",
-     "expected 1.2"},
-};
-
 /* Is the character numbered `index` (libyaml counts characters) a tab? */
 static bool is_tab(const builder *b, size_t index)
 {
@@ -144,34 +59,23 @@ static void tell_syntax(builder *b)
 {
     const yaml_parser_t *y = &b->parser;
     const char *theirs = y->problem != NULL ? y->problem : "unreadable";
+    const qx_yaml_fault fault =
+        qx_yaml_fault_of(theirs, is_tab(b, y->problem_mark.index));
     b->stop = true;
-    if (strstr(theirs, "cannot start any token") != NULL) {
-        const bool tab = is_tab(b, y->problem_mark.index);
+    if (fault.wrong == NULL) {
         COMPLAIN(b,
                  place_of(y->problem_mark),
-                 tab ? "expected blanks: YAML is indented by blanks only"
-                     : "expected text that begins with a sign such as @ or % in quotes",
-                 "%s",
-                 tab ? "a tab stands in the indentation"
-                     : "a value cannot begin like this");
+                 "expected YAML of keys and values",
+                 "the text cannot be read (%s)",
+                 theirs);
         return;
     }
-    for (size_t i = 0; i < QX_COUNT(syntaxes); i++) {
-        if (strstr(theirs, syntaxes[i].theirs) != NULL) {
-            const bool start = syntaxes[i].at_start && y->context != NULL;
-            COMPLAIN(b,
-                     place_of(start ? y->context_mark : y->problem_mark),
-                     syntaxes[i].expected,
-                     "%s",
-                     syntaxes[i].wrong);
-            return;
-        }
-    }
+    const bool start = fault.at_start && y->context != NULL;
     COMPLAIN(b,
-             place_of(y->problem_mark),
-             "expected YAML of keys and values",
-             "the text cannot be read (%s)",
-             theirs);
+             place_of(start ? y->context_mark : y->problem_mark),
+             fault.expected,
+             "%s",
+             fault.wrong);
 }
 
 /* False when the parser cannot go on; the reason is told. */

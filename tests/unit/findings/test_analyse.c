@@ -37,7 +37,7 @@ static void limbs_never_become_replicates_of_trees(void **state)
     assert_true(r->variance[0].at_zero && r->variance[1].at_zero);
     /* Six trees, three blocks, two levels: never more than 4 df (blocks at zero too); with
      * limbs as replicates it would be 22. */
-    assert_true(find_test(r, "pinch")->den_df < 4.5);
+    assert_true(find_test(r, "pinch").den_df < 4.5);
     assert_true(r->difference[0].df < 4.5);
     assert_true(has_note(r, "block:tree"));
     trial_close(&t);
@@ -77,7 +77,7 @@ static void units_that_cannot_be_told_apart_are_merged(void **state)
     assert_int_equal(r->random_count, 1);
     assert_string_equal(r->random[0], "block");
     assert_true(has_note(r, "block:tree"));
-    assert_true(fabs(find_test(r, "pinch")->den_df - 2.0) < 1e-6);
+    assert_true(fabs(find_test(r, "pinch").den_df - 2.0) < 1e-6);
     trial_close(&t);
 }
 
@@ -119,8 +119,8 @@ static void two_seasons_cross_the_trees(void **state)
     assert_string_equal(r->random[0], "block");
     assert_string_equal(r->random[1], "block:season");
     assert_string_equal(r->random[2], "block:tree");
-    assert_non_null(find_test(r, "season"));
-    assert_non_null(find_test(r, "season:pinch"));
+    assert_true(find_test(r, "season").value > 0.0);
+    assert_true(find_test(r, "season:pinch").num_df > 0.0);
     trial_close(&t);
 }
 
@@ -169,22 +169,6 @@ static void one_level_is_told(void **state)
     assert_true(has_note(r, "one level"));
     assert_int_equal(r->fixed_count, 0);
     assert_int_equal(r->coefficient_count, 1);
-    trial_close(&t);
-}
-
-static void a_logarithm_of_nothing_is_refused(void **state)
-{
-    (void)state;
-    trial t;
-    assert_int_equal(
-        trial_open(&t,
-                   "quincunx: 1\ntitle: Logs\nunits:\n  tree: {count: 4}\n"
-                   "treatments:\n  pinch: {levels: [none, early], on: tree}\n"
-                   "measure:\n  girth: {kind: continuous, on: tree, transform: log}\n",
-                   "tree,pinch,girth\n1,none,3\n2,none,0\n3,early,4\n4,early,5\n"),
-        QX_OK);
-    assert_true(has_note(&t.findings->result[0], "row 2"));
-    assert_int_equal(t.findings->result[0].mean_count, 0);
     trial_close(&t);
 }
 
@@ -269,7 +253,6 @@ int main(void)
         cmocka_unit_test(two_seasons_cross_the_trees),
         cmocka_unit_test(data_that_say_nothing_give_notes),
         cmocka_unit_test(one_level_is_told),
-        cmocka_unit_test(a_logarithm_of_nothing_is_refused),
         cmocka_unit_test(means_come_back_from_the_scale),
         cmocka_unit_test(counts_without_a_transform_wait),
         cmocka_unit_test(dunnett_needs_a_control),

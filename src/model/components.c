@@ -194,7 +194,7 @@ static qx_status limit(qx_ctx *cx,
                        double far,
                        double *out)
 {
-    double x[QX_DESCENT_MOST];
+    double x[QX_DESCENT_MOST] = {0.0};
     double near = sqrt(best[i]);
     double t = sqrt(start);
     const double end = sqrt(FAR * fmax(best[i], rough_se(w, i)));
@@ -237,7 +237,7 @@ static qx_status one(qx_ctx *cx, work *w, size_t i, const double best[], qx_comp
     double upper;
     bool below = residual;
     if (!residual) {
-        double x[QX_DESCENT_MOST];
+        double x[QX_DESCENT_MOST] = {0.0};
         double d, slope;
         memcpy(x, best, (w->profile->m + 1) * sizeof *x);
         x[i] = 0.0;
@@ -273,7 +273,7 @@ static qx_status profile(qx_ctx *cx, qx_lmm *fit, double level)
     struct qx_lmm_inner *in = fit->inner;
     work w = {.in = in, .profile = &in->profile};
     const size_t m = in->profile.m;
-    double best[QX_DESCENT_MOST];
+    double best[QX_DESCENT_MOST] = {0.0};
     QX_TRY(room(cx, &w));
     for (size_t k = 0; k < m; k++) {
         best[k] = in->gamma[k] * in->sigma2;

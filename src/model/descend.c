@@ -20,8 +20,8 @@ typedef struct state {
     const qx_descent *problem;
     const bool *fixed;
     size_t m;
-    double *x;
     double f;
+    double x[QX_DESCENT_MOST];
     double g[QX_DESCENT_MOST], d[QX_DESCENT_MOST], trial[QX_DESCENT_MOST];
     size_t free[QX_DESCENT_MOST]; /* parameters that may move */
     size_t free_count;
@@ -290,7 +290,7 @@ qx_status qx_descend(qx_ctx *cx,
                      qx_descent_end *out)
 {
     qx_status status;
-    state s = {.problem = problem, .fixed = fixed, .m = problem->m, .x = x};
+    state s = {.problem = problem, .fixed = fixed, .m = problem->m};
     if (problem->m > QX_DESCENT_MOST) {
         return qx_fail(cx,
                        QX_E_SHAPE,
@@ -298,6 +298,8 @@ qx_status qx_descend(qx_ctx *cx,
                        QX_DESCENT_MOST - 1);
     }
     *out = (qx_descent_end){.f = NAN};
+    memcpy(s.x, x, s.m * sizeof *x);
     QX_SCRATCH(cx, status, descend(cx, &s, out));
+    memcpy(x, s.x, s.m * sizeof *x);
     return status;
 }

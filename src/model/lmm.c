@@ -91,7 +91,7 @@ static qx_status make_profile(qx_ctx *cx,
 {
     struct qx_lmm_inner *in = fit->inner;
     size_t levels[QX_RANDOM_MOST];
-    bool own[QX_RANDOM_MOST];
+    bool own[QX_RANDOM_MOST] = {false};
     qx_profile all;
     size_t m = 0;
     for (size_t i = 0; i < spec->random_count; i++) {

@@ -15,7 +15,8 @@
 
 #include "model_case.h"
 
-#define WORDS_MOST 16
+#define WORDS_MOST   16
+#define FACTORS_MOST 32
 
 static void *room(qx_ctx *cx, size_t count, size_t size)
 {
@@ -58,7 +59,7 @@ static int by_level(const void *a, const void *b)
 /* The label of row i over the columns that a name joins. */
 static const char *label(qx_ctx *cx, const reference_case *c, const char *name, size_t i)
 {
-    const char *column[WORDS_MOST];
+    const char *column[WORDS_MOST] = {NULL};
     const size_t count = words(cx, name, ':', column);
     const char *out = reference_text(c, column[0], i);
     for (size_t k = 1; k < count; k++) {
@@ -104,7 +105,7 @@ static size_t factor_number(qx_ctx *cx,
             return f;
         }
     }
-    assert_true(*count < 2 * WORDS_MOST);
+    assert_true(*count < FACTORS_MOST);
     list[*count] = make_factor(cx, c, name);
     return (*count)++;
 }
@@ -135,15 +136,15 @@ model_case_spec(qx_ctx *cx, const reference_case *c, const model_spelling *how)
 {
     qx_lmm_spec spec = {.level = 0.95};
     qx_frame *frame = room(cx, 1, sizeof *frame);
-    qx_factor *factor = room(cx, (size_t)2 * WORDS_MOST, sizeof *factor);
+    qx_factor *factor = room(cx, FACTORS_MOST, sizeof *factor);
     qx_number *number = room(cx, WORDS_MOST, sizeof *number);
     qx_term *term = room(cx, WORDS_MOST, sizeof *term);
     qx_random_term *random = room(cx, WORDS_MOST, sizeof *random);
-    const char *word[WORDS_MOST];
+    const char *word[WORDS_MOST] = {NULL};
     *frame = (qx_frame){.n = reference_rows(c), .factor = factor, .number = number};
     spec.term_count = words(cx, how->fixed, ' ', word);
     for (size_t t = 0; t < spec.term_count; t++) {
-        const char *part[WORDS_MOST];
+        const char *part[WORDS_MOST] = {NULL};
         const size_t parts = words(cx, word[t], ':', part);
         term[t] = (qx_term){.name = word[t], .number = QX_NO_COLUMN};
         for (size_t k = 0; k < parts; k++) {

@@ -57,16 +57,17 @@ static void limits_stand_on_the_profile(void **state)
     const double limits[] = {fit->component[0].lower, fit->component[0].upper};
     for (size_t k = 0; k < 2; k++) {
         double best = (double)INFINITY;
-        for (double s = 1000.0; s < 6000.0; s += 0.05) {
-            best = fmin(best, two_mean_squares(group, rest, limits[k], s));
+        for (int i = 0; i < 100000; i++) {
+            best =
+                fmin(best, two_mean_squares(group, rest, limits[k], 1000.0 + 0.05 * i));
         }
         assert_near(best - lowest, qx_chisq_q(0.1, 1.0, QX_UPPER), 1e-7);
     }
     const double residual[] = {fit->component[1].lower, fit->component[1].upper};
     for (size_t k = 0; k < 2; k++) {
         double best = (double)INFINITY;
-        for (double b = 0.0; b < 9000.0; b += 0.05) {
-            best = fmin(best, two_mean_squares(group, rest, b, residual[k]));
+        for (int i = 0; i < 180000; i++) {
+            best = fmin(best, two_mean_squares(group, rest, 0.05 * i, residual[k]));
         }
         assert_near(best - lowest, qx_chisq_q(0.1, 1.0, QX_UPPER), 1e-7);
     }

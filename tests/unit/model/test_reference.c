@@ -274,6 +274,7 @@ compare(void **state, const model_spelling *how, const char *prefix, size_t leas
     assert_ok(s.cx, qx_lmm_fit(s.cx, &s.spec, &s.kr));
     s.spec.df = QX_SATTERTHWAITE;
     assert_ok(s.cx, qx_lmm_fit(s.cx, &s.spec, &s.satterthwaite));
+    assert_non_null(s.kr);
     assert_true(s.kr->converged);
     for (size_t i = 0; i < reference_count(s.c); i++) {
         check_quantity(&s, reference_quantity(s.c, i));
@@ -419,6 +420,7 @@ static void seasons_immer_fixed(void **state)
     s.c = reference_open(s.cx, how.name);
     s.spec = model_case_spec(s.cx, s.c, &how);
     assert_ok(s.cx, qx_lmm_fit(s.cx, &s.spec, &s.kr));
+    assert_non_null(s.kr);
     for (size_t i = 0; i < reference_count(s.c); i++) {
         if (strncmp(reference_quantity(s.c, i), "fixed.", 6) == 0) {
             check_quantity(&s, reference_quantity(s.c, i));

@@ -155,6 +155,7 @@ static void scale(double beta, qx_mat C)
     }
 }
 
+/* NOLINTNEXTLINE(readability-function-size): the arguments of a product, as in BLAS. */
 qx_status qx_mat_multiply(
     qx_ctx *cx, char ta, char tb, double alpha, qx_mat A, qx_mat B, double beta, qx_mat C)
 {

@@ -1,3 +1,4 @@
+/* numeric/deriv.c - Ridders' table over central differences. */
 #include "numeric/deriv.h"
 
 #include <math.h>
@@ -14,10 +15,12 @@ static double ridders(difference *d, void *data, double h)
 {
     double table[TABLE][TABLE];
     double best = (double)NAN, error = (double)INFINITY;
-    for (int i = 0; i < TABLE; i++, h /= SHRINK) {
-        double factor = SHRINK * SHRINK;
+    for (int i = 0; i < TABLE; i++) {
+        double factor = 1.0;
         table[0][i] = d(data, h);
-        for (int j = 1; j <= i; j++, factor *= SHRINK * SHRINK) {
+        h /= SHRINK;
+        for (int j = 1; j <= i; j++) {
+            factor *= SHRINK * SHRINK;
             table[j][i] =
                 (table[j - 1][i] * factor - table[j - 1][i - 1]) / (factor - 1.0);
             const double gap = fmax(fabs(table[j][i] - table[j - 1][i]),
@@ -113,7 +116,7 @@ qx_status qx_gradient(qx_ctx *cx,
                       const double x[],
                       double gradient[])
 {
-    qx_status status;
+    qx_status status = QX_OK;
     QX_SCRATCH(cx, status, gradient_at(cx, m, f, data, x, gradient));
     return status;
 }
@@ -139,7 +142,7 @@ static qx_status hessian_at(
 qx_status qx_hessian(
     qx_ctx *cx, size_t m, qx_objective *f, void *data, const double x[], qx_mat hessian)
 {
-    qx_status status;
+    qx_status status = QX_OK;
     if (hessian.rows != m || hessian.cols != m) {
         return qx_fail(cx,
                        QX_E_SHAPE,

@@ -7,9 +7,13 @@
 #include "numeric/bobyqa.h"
 #include "numeric/dense.h"
 
-QX_API qx_status qx_gradient(qx_ctx *cx, size_t m, qx_objective *f, void *data,
-                             const double x[], double gradient[]);
-QX_API qx_status qx_hessian(qx_ctx *cx, size_t m, qx_objective *f, void *data,
-                            const double x[], qx_mat hessian);
+QX_API qx_status qx_gradient(qx_ctx *cx,
+                             size_t m,
+                             qx_objective *f,
+                             void *data,
+                             const double x[],
+                             double gradient[]);
+QX_API qx_status qx_hessian(
+    qx_ctx *cx, size_t m, qx_objective *f, void *data, const double x[], qx_mat hessian);
 
 #endif

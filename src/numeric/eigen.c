@@ -1,21 +1,25 @@
+/* numeric/eigen.c - cover of LAPACK dsyevd with scratch of our own. */
 #include "numeric/eigen.h"
 
 #include <lapacke.h>
 #include <math.h>
 
+#include "numeric/blas.h"
+
 static qx_status solve(qx_ctx *cx, qx_mat A, double values[])
 {
-    const lapack_int n = (lapack_int)A.rows;
-    double best;
-    lapack_int best_whole;
-    double *work;
-    lapack_int *whole;
+    const lapack_int n = qx_blas_int(A.rows);
+    qx_blas_ready();
+    double best = 0.0;
+    lapack_int best_whole = 0;
+    double *work = NULL;
+    lapack_int *whole = NULL;
     if (LAPACKE_dsyevd_work(LAPACK_COL_MAJOR,
                             'V',
                             'L',
                             n,
                             A.at,
-                            (lapack_int)A.ld,
+                            qx_blas_ld(A),
                             values,
                             &best,
                             -1,
@@ -31,7 +35,7 @@ static qx_status solve(qx_ctx *cx, qx_mat A, double values[])
                             'L',
                             n,
                             A.at,
-                            (lapack_int)A.ld,
+                            qx_blas_ld(A),
                             values,
                             work,
                             (lapack_int)room,
@@ -44,8 +48,10 @@ static qx_status solve(qx_ctx *cx, qx_mat A, double values[])
 
 qx_status qx_eigen_symmetric(qx_ctx *cx, qx_mat A, double values[], qx_mat U)
 {
-    qx_status status;
-    if (A.rows != A.cols || U.rows != A.rows || U.cols != A.cols || A.rows > 0x7fffffff) {
+    qx_status status = QX_OK;
+    QX_TRY(qx_blas_fits(cx, "A", A));
+    QX_TRY(qx_blas_fits(cx, "U", U));
+    if (A.rows != A.cols || U.rows != A.rows || U.cols != A.cols) {
         return qx_fail(cx,
                        QX_E_SHAPE,
                        "eigenvalues of %zu x %zu into %zu x %zu",

@@ -69,8 +69,8 @@ static double trapezoid(const factor *f, double w)
     const double step = STEP * fmin(1.0, f->narrowest);
     const double end = REACH + w;
     double sum = 0.5 * integrand(f, 0.0, w);
-    for (double i = 1.0; i * step < end; i += 1.0) {
-        const double z = i * step;
+    for (size_t i = 1; (double)i * step < end; i++) {
+        const double z = (double)i * step;
         sum += integrand(f, z, w);
         if (2.0 * qx_normal_density(z) < DBL_EPSILON * 0.01 * sum) {
             break; /* the bracket is at most 1 */

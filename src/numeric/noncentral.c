@@ -10,6 +10,7 @@
  * not used: they form upper tails as differences from 1, and print where that fails. */
 #include <math.h>
 #include <stdbool.h>
+#include <stddef.h>
 
 #include "numeric/dist.h"
 #include "numeric/scale_mean.h"
@@ -78,7 +79,8 @@ static double part(const mixture *m, double j)
 static void go(const mixture *m, double from, double by, double *sum)
 {
     double before = 0.0;
-    for (double j = from; j >= 0.0; j += by) {
+    for (size_t i = 0; from + (double)i * by >= 0.0; i++) {
+        const double j = from + (double)i * by;
         const double weight = qx_poisson_density(j, m->half_ncp);
         const double term = weight * part(m, j);
         *sum += term;

@@ -17,24 +17,26 @@
 
 typedef struct qx_qr {
     size_t n, p, rank;
-    qx_mat V;          /* n x rank, Householder vectors v: H = I - tau v v'; zero above the pivot */
-    double *tau;       /* rank factors */
-    qx_mat R;          /* rank x p: R of all columns in terms of the kept ones */
-    size_t *kept;      /* rank, ascending column numbers */
-    qx_mat B;          /* rank x p: aliased columns in terms of the kept ones; else 0 */
-    bool *aliased;     /* p */
+    qx_mat
+        V; /* n x rank, Householder vectors v: H = I - tau v v'; zero above the pivot */
+    double *tau;   /* rank factors */
+    qx_mat R;      /* rank x p: R of all columns in terms of the kept ones */
+    size_t *kept;  /* rank, ascending column numbers */
+    qx_mat B;      /* rank x p: aliased columns in terms of the kept ones; else 0 */
+    bool *aliased; /* p */
 } qx_qr;
 
 /* Factors a copy of X (n x p); all results in `arena`. QX_E_NUMERIC when a value of X is
  * not finite; QX_E_NOMEM. Cost O(n p^2). */
 QX_API qx_status qx_qr_factor(qx_ctx *cx, qx_arena *arena, qx_mat X, qx_qr *out);
 
-QX_API void qx_qr_apply(const qx_qr *qr, char t, double y[]);   /* y = Qy or Q'y, length n */
+QX_API void
+qx_qr_apply(const qx_qr *qr, char t, double y[]); /* y = Qy or Q'y, length n */
 
 /* Least squares for y (length n): beta (length p, 0 for aliased columns), effects Q'y
  * (length n) into `effects` if not NULL. */
-QX_API qx_status qx_qr_solve(qx_ctx *cx, const qx_qr *qr, const double y[], double beta[],
-                             double effects[]);
+QX_API qx_status qx_qr_solve(
+    qx_ctx *cx, const qx_qr *qr, const double y[], double beta[], double effects[]);
 
 /* Is c'beta (c over all p columns) estimable: is c in the row space of X? */
 QX_API bool qx_qr_estimable(const qx_qr *qr, const double c[]);

@@ -16,7 +16,8 @@ static qx_status golub_welsch(qx_ctx *cx,
                               double node[],
                               double weight[])
 {
-    qx_mat J, U;
+    qx_mat J;
+    qx_mat U;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), k, k, &J));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), k, k, &U));
     for (size_t i = 0; i + 1 < k; i++) {
@@ -113,7 +114,7 @@ static qx_status legendre(qx_ctx *cx, size_t k, double node[], double weight[])
 
 qx_status qx_gauss_hermite(qx_ctx *cx, size_t k, double node[], double weight[])
 {
-    qx_status status;
+    qx_status status = QX_OK;
     if (k < 1 || k > HERMITE_MOST) {
         return qx_fail(cx, QX_E_ARG, "%zu Gauss-Hermite nodes; expected 1 to 100", k);
     }
@@ -123,7 +124,7 @@ qx_status qx_gauss_hermite(qx_ctx *cx, size_t k, double node[], double weight[])
 
 qx_status qx_gauss_legendre(qx_ctx *cx, size_t k, double node[], double weight[])
 {
-    qx_status status;
+    qx_status status = QX_OK;
     if (k < 1 || k > LEGENDRE_MOST) {
         return qx_fail(cx, QX_E_ARG, "%zu Gauss-Legendre nodes; expected 1 to 200", k);
     }

@@ -13,6 +13,7 @@
  * it is good to some 1e-10, forms the upper tail as a difference from 1, and prints. */
 #include <math.h>
 #include <stdbool.h>
+#include <stddef.h>
 
 #include "numeric/brent.h"
 #include "numeric/dist.h"
@@ -67,8 +68,8 @@ static double range_of_scale(void *data, double s)
     const double from = upper ? fmax(-REACH, 0.5 * w - REACH) : -REACH;
     const double to = upper ? 0.5 * w + REACH : REACH;
     double sum = 0.0;
-    for (double i = 0.0; from + i * r->step <= to; i += 1.0) {
-        const double z = from + i * r->step;
+    for (size_t i = 0; from + (double)i * r->step <= to; i++) {
+        const double z = from + (double)i * r->step;
         sum += upper ? upper_term(z, w, r->k)
                      : qx_normal_density(z) * pow(between(z, w), r->k - 1.0);
     }

@@ -103,7 +103,7 @@ qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_ta
                        QX_RANGE_TABLE_MOST);
     }
     const double step = grid_step(k);
-    const size_t count = (size_t)ceil(W_MOST / step) + 2 * QX_RANGE_TABLE_MARGIN;
+    const size_t count = (size_t)ceil(W_MOST / step) + 2 * (size_t)QX_RANGE_TABLE_MARGIN;
     QX_NEW_IN(cx, arena, tail, count);
     QX_NEW_IN(cx, arena, log_tail, count);
     QX_SCRATCH(cx, status, fill(cx, k, count, tail, log_tail));
@@ -133,7 +133,7 @@ static double interpolate(const double nodes[], double at)
                                               105.0,
                                               -15.0,
                                               1.0};
-    const double *near = nodes + (size_t)floor(at) + 1 - NEIGHBOURS / 2;
+    const double *near = nodes + (size_t)floor(at) + 1 - (size_t)(NEIGHBOURS / 2);
     const double from = floor(at) + 1.0 - NEIGHBOURS / 2.0;
     double above = 0.0, below = 0.0;
     for (size_t i = 0; i < NEIGHBOURS; i++) {

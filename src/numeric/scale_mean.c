@@ -32,8 +32,8 @@ static double density(const walk *w, double u)
 static void go(walk *w, double from, double by)
 {
     double before = 0.0;
-    for (double i = 0.0;; i += 1.0) {
-        const double u = from + i * by;
+    for (size_t i = 0;; i++) {
+        const double u = from + (double)i * by;
         const double weight = density(w, u);
         const double term = weight * w->f(w->data, exp(u));
         w->sum += term;

@@ -18,7 +18,10 @@ QX_API double qx_sum_of_squares(size_t n, const double x[]);
 
 /* out[i] = exact[i] - exact[first], rounded once; `shift` = value of exact[first]. When a
  * value is inexact, plain double differences are used for all. n >= 1. */
-QX_API void qx_shift_exactly(size_t n, const qx_decimal exact[], const double value[],
-                             double out[], double *shift);
+QX_API void qx_shift_exactly(size_t n,
+                             const qx_decimal exact[],
+                             const double value[],
+                             double out[],
+                             double *shift);
 
 #endif

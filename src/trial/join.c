@@ -94,7 +94,7 @@ static size_t key_of(const char *prefix, size_t length, const char *label, char 
 {
     const size_t label_length = strlen(label);
     memcpy(out, prefix, length);
-    memcpy(out + length, label, label_length);
+    memcpy(out + length, label, label_length + 1);
     return length + label_length;
 }
 
@@ -442,11 +442,8 @@ qx_status qx_table_join_marked(qx_ctx *cx,
                                bool bad[],
                                qx_table **out)
 {
-    joining j = {.cx = cx,
-                 .p = protocol,
-                 .layout = layout,
-                 .in = in,
-                 .problems = problems,
-                 .bad = bad};
+    joining j = {
+        .cx = cx, .p = protocol, .layout = layout, .in = in, .problems = problems};
+    j.bad = bad;
     return join_whole(&j, out);
 }

@@ -1,6 +1,7 @@
 #include "trial/read_csv.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "trial/csv_reading.h"
@@ -73,8 +74,7 @@ tell_number(qx_csv_reading *r, const qx_csv_column *column, const qx_csv_field *
     if (comma != NULL && r->scan.separator == ',') {
         *comma = '.';
         if (qx_decimal_read(meant, strlen(meant), '.', &value, NULL)) {
-            memcpy(expected, "expected ", 9);
-            memcpy(expected + 9, meant, strlen(meant) + 1);
+            (void)snprintf(expected, sizeof expected, "expected %s", meant);
         }
     }
     QX_CSV_COMPLAIN(

@@ -175,8 +175,8 @@ void qx_read_measure(qx_reading *r, const qx_node *section)
             "expected at least one, such as length: {kind: continuous, on: shoot}",
             "\"measure\" names nothing to measure");
     }
-    const qx_node *node = count > 0 ? section->first : NULL;
-    for (size_t v = 0; v < count; v++, node = node->next) {
+    const qx_node *node = section != NULL ? section->first : NULL;
+    for (size_t v = 0; node != NULL && v < count; v++, node = node->next) {
         r->variate_node[v] = node;
         read_variate(r, node, &r->variate[v]);
     }

@@ -49,8 +49,8 @@ void qx_read_treatments(qx_reading *r, const qx_node *section)
     if (r->treatment == NULL) {
         return;
     }
-    const qx_node *node = count > 0 ? section->first : NULL;
-    for (size_t t = 0; t < count; t++, node = node->next) {
+    const qx_node *node = section != NULL ? section->first : NULL;
+    for (size_t t = 0; node != NULL && t < count; t++, node = node->next) {
         qx_treatment *treatment = &r->treatment[t];
         r->treatment_node[t] = node;
         treatment->name = node->key;
@@ -122,8 +122,8 @@ void qx_read_covariates(qx_reading *r, const qx_node *section)
     if (r->covariate == NULL) {
         return;
     }
-    const qx_node *node = count > 0 ? section->first : NULL;
-    for (size_t c = 0; c < count; c++, node = node->next) {
+    const qx_node *node = section != NULL ? section->first : NULL;
+    for (size_t c = 0; node != NULL && c < count; c++, node = node->next) {
         qx_covariate *covariate = &r->covariate[c];
         r->covariate_node[c] = node;
         covariate->name = node->key;
@@ -247,8 +247,8 @@ void qx_read_contrasts(qx_reading *r, const qx_node *section)
     if (r->contrast == NULL) {
         return;
     }
-    const qx_node *node = count > 0 ? section->first : NULL;
-    for (size_t c = 0; c < count; c++, node = node->next) {
+    const qx_node *node = section != NULL ? section->first : NULL;
+    for (size_t c = 0; node != NULL && c < count; c++, node = node->next) {
         qx_contrast_def *contrast = &r->contrast[c];
         r->contrast_node[c] = node;
         contrast->name = node->key;

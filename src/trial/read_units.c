@@ -115,8 +115,8 @@ void qx_read_units(qx_reading *r, const qx_node *section)
                     "expected at least one, such as tree: {count: 20}",
                     "\"units\" names no unit");
     }
-    const qx_node *node = count > 0 ? section->first : NULL;
-    for (size_t u = 0; u < count; u++, node = node->next) {
+    const qx_node *node = section != NULL ? section->first : NULL;
+    for (size_t u = 0; node != NULL && u < count; u++, node = node->next) {
         r->unit_node[u] = node;
         r->unit[u].name = node->key;
         r->unit[u].at = node->key_at;

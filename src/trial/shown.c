@@ -15,7 +15,10 @@ const char *qx_shown_bytes(const char *text, size_t length, char out[QX_SHOWN_RO
     }
     for (size_t i = 0; i < n; i++) {
         const unsigned char c = (unsigned char)text[i];
-        out[i] = c < 0x20 || c == 0x7F ? ' ' : text[i];
+        out[i] = text[i];
+        if (c < 0x20 || c == 0x7F) {
+            out[i] = ' ';
+        }
     }
     memcpy(out + n, n < length ? dots : "", n < length ? sizeof dots : 1);
     return out;

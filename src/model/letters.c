@@ -194,7 +194,7 @@ static qx_status letters(qx_ctx *cx,
 {
     columns c = {.words = (k + WORD_BITS - 1) / WORD_BITS, .count = 1};
     QX_TRY(check_order(cx, k, order));
-    QX_NEW(cx, c.bits, 2 * QX_LETTERS_MOST * c.words);
+    QX_NEW(cx, c.bits, (size_t)2 * QX_LETTERS_MOST * c.words);
     for (size_t mean = 0; mean < k; mean++) {
         c.bits[mean / WORD_BITS] |= UINT64_C(1) << (mean % WORD_BITS);
     }

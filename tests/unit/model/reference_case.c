@@ -201,7 +201,10 @@ bool reference_agrees(const reference_case *c, const char *quantity, double got)
 void reference_assert(const reference_case *c, const char *quantity, double got)
 {
     if (!reference_agrees(c, quantity, got)) {
-        fail_msg("%s: %s is %.15g, expected %.15g", c->name, quantity, got,
+        fail_msg("%s: %s is %.15g, expected %.15g",
+                 c->name,
+                 quantity,
+                 got,
                  reference_value(c, quantity));
     }
 }

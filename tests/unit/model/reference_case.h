@@ -22,7 +22,8 @@ const uint32_t *
 reference_codes(const reference_case *c, const char *column, size_t *levels);
 const char *reference_level(const reference_case *c, const char *column, size_t level);
 
-const char *reference_text(const reference_case *c, const char *column, size_t row);
+/* The text in row i (from 0) of a column. */
+const char *reference_text(const reference_case *c, const char *column, size_t i);
 
 /* The expected quantities one by one. */
 size_t reference_count(const reference_case *c);

@@ -6,20 +6,30 @@
 #include <cmocka.h>
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "model/normality.h"
 #include "numeric/rng.h"
 #include "reference_case.h"
 #include "support.h"
 
+/* n zeroed things in scratch; the run ends without memory. */
+static void *room(qx_ctx *cx, size_t n, size_t size)
+{
+    void *out = qx_arena_alloc(qx_ctx_scratch(cx), n, size);
+    if (out == NULL) {
+        abort();
+    }
+    return out;
+}
+
 /* x less the mean of its cell: the residuals of the full model of the cells. */
 static double *less_cell_means(
     qx_ctx *cx, size_t n, const double x[], size_t cells, const uint32_t cell[])
 {
-    double *out = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *out);
-    double *sum = qx_arena_alloc(qx_ctx_scratch(cx), cells, sizeof *sum);
-    double *count = qx_arena_alloc(qx_ctx_scratch(cx), cells, sizeof *count);
-    assert_true(out != NULL && sum != NULL && count != NULL);
+    double *out = room(cx, n, sizeof *out);
+    double *sum = room(cx, cells, sizeof *sum);
+    double *count = room(cx, cells, sizeof *count);
     for (size_t i = 0; i < n; i++) {
         sum[cell[i]] += x[i];
         count[cell[i]] += 1.0;

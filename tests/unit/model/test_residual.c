@@ -7,6 +7,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "model/residual.h"
@@ -38,6 +39,16 @@ static qx_arena *results(qx_ctx *cx)
     assert_non_null(arena);
     assert_ok(cx, qx_arena_defer(qx_ctx_scratch(cx), free_arena, arena));
     return arena;
+}
+
+/* n zeroed things in scratch; the run ends without memory. */
+static void *room(qx_ctx *cx, size_t n, size_t size)
+{
+    void *out = qx_arena_alloc(qx_ctx_scratch(cx), n, size);
+    if (out == NULL) {
+        abort();
+    }
+    return out;
 }
 
 static qx_mat new_mat(qx_ctx *cx, size_t rows, size_t cols)
@@ -91,9 +102,8 @@ static qx_mat projection(qx_ctx *cx, qx_mat w, qx_mat x)
  * them: the components are scaled to it, ratios kept. */
 static void finish(qx_ctx *cx, by_hand *h, size_t n, size_t p)
 {
-    double *e = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *e);
+    double *e = room(cx, n, sizeof *e);
     const size_t r = h->fit.random_count;
-    assert_non_null(e);
     h->fit.n = n;
     h->fit.p = p;
     h->fit.component = h->component;
@@ -191,10 +201,9 @@ static void mixed_example(qx_ctx *cx, by_hand *h, double block_variance)
 {
     enum { N = 33 };
     qx_rng rng = qx_rng_seeded(77);
-    double *y = qx_arena_alloc(qx_ctx_scratch(cx), N, sizeof *y);
-    uint32_t *block = qx_arena_alloc(qx_ctx_scratch(cx), N, sizeof *block);
-    uint32_t *tree = qx_arena_alloc(qx_ctx_scratch(cx), N, sizeof *tree);
-    assert_true(y != NULL && block != NULL && tree != NULL);
+    double *y = room(cx, N, sizeof *y);
+    uint32_t *block = room(cx, N, sizeof *block);
+    uint32_t *tree = room(cx, N, sizeof *tree);
     memset(h, 0, sizeof *h);
     h->x = new_mat(cx, N, 3);
     qx_mat year = new_mat(cx, N, 3);
@@ -225,8 +234,7 @@ static void mixed_example(qx_ctx *cx, by_hand *h, double block_variance)
 static void without_row(qx_ctx *cx, const by_hand *all, size_t out, by_hand *h)
 {
     const size_t n = all->fit.n - 1;
-    double *y = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *y);
-    assert_non_null(y);
+    double *y = room(cx, n, sizeof *y);
     *h = *all;
     h->x = new_mat(cx, n, all->fit.p);
     for (size_t i = 0; i < n; i++) {
@@ -236,8 +244,7 @@ static void without_row(qx_ctx *cx, const by_hand *all, size_t out, by_hand *h)
         }
     }
     for (size_t t = 0; t < all->fit.random_count; t++) {
-        uint32_t *code = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *code);
-        assert_non_null(code);
+        uint32_t *code = room(cx, n, sizeof *code);
         for (size_t i = 0; i < n; i++) {
             code[i] = all->factor[t].code[i + (i >= out)];
         }

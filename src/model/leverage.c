@@ -171,12 +171,25 @@ mixed(qx_ctx *cx, const qx_lmm *fit, random_part *part, double leverage[], doubl
     return QX_OK;
 }
 
+/* Ratios so large (or infinite) that T is rounding only. */
+static void say_lost(size_t n, double leverage[], double pull[])
+{
+    for (size_t i = 0; i < n; i++) {
+        leverage[i] = pull[i] = NAN;
+    }
+}
+
 static qx_status of(qx_ctx *cx, const qx_lmm *fit, double leverage[], double pull[])
 {
     random_part part = {0};
     QX_TRY(collect(cx, fit, &part));
     if (part.count > 0) {
-        return mixed(cx, fit, &part, leverage, pull);
+        const qx_status status = mixed(cx, fit, &part, leverage, pull);
+        if (status != QX_E_NOT_PD) {
+            return status;
+        }
+        say_lost(fit->n, leverage, pull);
+        return QX_OK;
     }
     QX_TRY(qx_qr_leverage(cx, &fit->design.qr, leverage));
     memcpy(pull, leverage, fit->n * sizeof pull[0]);

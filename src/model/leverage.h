@@ -14,7 +14,8 @@
 
 #include "model/lmm.h"
 
-/* leverage, pull: out, n each. Errors and cost: qx_residuals_make. */
+/* leverage, pull: out, n each; NAN where the variance ratios are so large that nothing but
+ * rounding is left of T (an outcome). Errors and cost: qx_residuals_make. */
 qx_status qx_leverage_of(qx_ctx *cx, const qx_lmm *fit, double leverage[], double pull[]);
 
 #endif

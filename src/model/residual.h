@@ -20,7 +20,8 @@
  *                                        by its covariance; (W^-1 - Q)_ii is h for W = I
  *
  * A row that the model fits by itself (1 - h below QX_LEVERAGE_FREE) has no residual of its
- * own: standardised, studentised and cook are NAN.
+ * own: standardised, studentised and cook are NAN. So are all of them, and the leverages,
+ * when the random terms carry practically all variation (ratios beyond about 1e16).
  *
  * Not here: tests of assumptions (normality.h, spread.h, ranks.h, boxcox.h; included
  * below, since whoever wants the residuals wants those too).
@@ -50,7 +51,7 @@ typedef struct qx_residuals {
 
 /* Residuals of a fit, in the order of its rows; all in `arena`.
  * The random terms are found in the frame of the fit by their names.
- * Errors: QX_E_SHAPE (a random term is not in the frame), QX_E_NOT_PD, QX_E_NOMEM.
+ * Errors: QX_E_SHAPE (a random term is not in the frame), QX_E_NOMEM.
  * Cost: least squares O(n p^2); mixed O(q^3 + n p^2) with q levels of all random terms. */
 QX_API qx_status qx_residuals_make(qx_ctx *cx,
                                    qx_arena *arena,

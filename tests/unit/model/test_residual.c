@@ -320,6 +320,30 @@ static void a_component_at_zero_drops_out(void **state)
     hold_by_leaving_out(*state, &h, &r);
 }
 
+/* Blocks that carry practically all variation: nothing but rounding is left over to say
+ * how a treatment of whole blocks weighs its rows. That is told, it is not a failure. */
+static void ratios_beyond_all_measure(void **state)
+{
+    by_hand h;
+    qx_residuals r;
+    mixed_example(*state, &h, 0.8);
+    for (size_t i = 0; i < h.fit.n; i++) {
+        QX_AT(h.fit.design.X, i, 1) = h.factor[0].code[i] % 2 == 0 ? 1.0 : 0.0;
+    }
+    assert_ok(
+        *state,
+        qx_qr_factor(*state, qx_ctx_scratch(*state), h.fit.design.X, &h.fit.design.qr));
+    h.component[0].variance *= 1e40;
+    assert_ok(*state, qx_residuals_make(*state, results(*state), &h.fit, &r));
+    for (size_t i = 0; i < r.n; i++) {
+        assert_true(isnan(r.studentised[i]) || isfinite(r.studentised[i]));
+        assert_true(isnan(r.leverage[i]) == isnan(r.studentised[i]));
+    }
+    h.component[0].variance = INFINITY;
+    assert_ok(*state, qx_residuals_make(*state, results(*state), &h.fit, &r));
+    assert_true(isnan(r.leverage[0]) && isnan(r.studentised[0]) && isnan(r.cook[0]));
+}
+
 /* A cell with one row fits it exactly: that row has no residual of its own. */
 static void a_row_alone_in_its_cell(void **state)
 {
@@ -392,6 +416,7 @@ int main(void)
         WITH_CTX(warp_breaks),
         WITH_CTX(mixed_models_leave_each_row_out),
         WITH_CTX(a_component_at_zero_drops_out),
+        WITH_CTX(ratios_beyond_all_measure),
         WITH_CTX(a_row_alone_in_its_cell),
         WITH_CTX(too_little_left_over),
         WITH_CTX(refuses_a_term_without_a_column),

@@ -1,0 +1,175 @@
+/* cli/arguments.c - the command line of one verb, word by word. */
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli/flags.h"
+#include "cli/verb.h"
+
+static const qx_flag_word words[] = {
+    {"--accept-good", QX_FLAG_ACCEPT_GOOD, NULL, "store the good rows, list the others"},
+    {"--by", QX_FLAG_BY, "NAME", "who does it (else the name you are logged in with)"},
+    {"--help", QX_FLAG_HELP, NULL, "this text"},
+    {"--json", QX_FLAG_JSON, NULL, "the result as one JSON document"},
+    {"--output", QX_FLAG_OUT, "PATH", "where to write (short: -o PATH)"},
+    {"--reason", QX_FLAG_REASON, "TEXT", "why values are corrected"},
+    {"--seed", QX_FLAG_SEED, "N", "number that the drawing starts from"},
+    {"-h", QX_FLAG_HELP, NULL, "this text"},
+    {"-o", QX_FLAG_OUT, "PATH", "where to write"},
+};
+
+size_t qx_flag_word_count(void)
+{
+    return QX_COUNT(words);
+}
+
+const qx_flag_word *qx_flag_word_get(size_t i)
+{
+    return i < QX_COUNT(words) ? &words[i] : NULL;
+}
+
+/* The word that `argument` is, up to a "=". NULL if none of the verb's. */
+static const qx_flag_word *find_word(const qx_call *call, const char *argument)
+{
+    const size_t length = strcspn(argument, "=");
+    for (size_t i = 0; i < QX_COUNT(words); i++) {
+        const bool known =
+            ((call->verb->flags | QX_FLAG_HELP) & (unsigned)words[i].flag) != 0;
+        if (known && strlen(words[i].name) == length &&
+            strncmp(words[i].name, argument, length) == 0) {
+            return &words[i];
+        }
+    }
+    return NULL;
+}
+
+static qx_status unknown(const qx_call *call, const char *argument)
+{
+    const char *names[QX_COUNT(words)];
+    size_t count = 0;
+    for (size_t i = 0; i < QX_COUNT(words); i++) {
+        if (((call->verb->flags | QX_FLAG_HELP) & (unsigned)words[i].flag) != 0) {
+            names[count++] = words[i].name;
+        }
+    }
+    const char *nearest = qx_text_nearest(argument, names, count);
+    return qx_fail(call->cx,
+                   QX_E_USAGE,
+                   "%s has no option \"%s\"%s%s",
+                   call->verb->name,
+                   argument,
+                   nearest == NULL ? "" : "; the nearest is ",
+                   nearest == NULL ? "" : nearest);
+}
+
+static qx_status take_seed(qx_call *call, const char *value)
+{
+    char *end = NULL;
+    errno = 0;
+    const unsigned long long seed = strtoull(value, &end, 10);
+    if (value[0] < '0' || value[0] > '9' || *end != '\0' || errno != 0) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "--seed \"%s\" is not a whole number from 0 to "
+                       "18446744073709551615",
+                       value);
+    }
+    call->seed = seed;
+    return QX_OK;
+}
+
+static qx_status take_value(qx_call *call, const qx_flag_word *word, const char *value)
+{
+    if (value[0] == '\0' && word->flag != QX_FLAG_REASON) {
+        return qx_fail(call->cx, QX_E_USAGE, "%s is empty", word->name);
+    }
+    if (!qx_utf8_valid(value, strlen(value), NULL) && word->flag != QX_FLAG_OUT) {
+        return qx_fail(call->cx, QX_E_USAGE, "%s is not UTF-8 text", word->name);
+    }
+    if (word->flag == QX_FLAG_SEED) {
+        return take_seed(call, value);
+    }
+    if (word->flag == QX_FLAG_OUT) {
+        call->out = value;
+    } else if (word->flag == QX_FLAG_BY) {
+        call->by = value;
+    } else {
+        call->reason = value;
+    }
+    return QX_OK;
+}
+
+/* One option; *i is left at the last argument that it used. */
+static qx_status
+take_option(qx_call *call, int count, const char *const argument[], int *i)
+{
+    const qx_flag_word *word = find_word(call, argument[*i]);
+    if (word == NULL) {
+        return unknown(call, argument[*i]);
+    }
+    const char *equals = strchr(argument[*i], '=');
+    call->flags |= (unsigned)word->flag;
+    if (word->value == NULL) {
+        return equals == NULL ? QX_OK
+                              : qx_fail(call->cx,
+                                        QX_E_USAGE,
+                                        "%s stands alone, without a value",
+                                        word->name);
+    }
+    if (equals != NULL) {
+        return take_value(call, word, equals + 1);
+    }
+    if (*i + 1 >= count) {
+        return qx_fail(
+            call->cx, QX_E_USAGE, "%s needs a value: %s", word->name, word->value);
+    }
+    (*i)++;
+    return take_value(call, word, argument[*i]);
+}
+
+static qx_status check_counts(const qx_call *call)
+{
+    const qx_verb *verb = call->verb;
+    for (size_t i = 0; i < QX_COUNT(words); i++) {
+        const unsigned flag = (unsigned)words[i].flag;
+        if ((verb->needed & flag) != 0 && (call->flags & flag) == 0) {
+            return qx_fail(call->cx,
+                           QX_E_USAGE,
+                           "%s needs %s %s",
+                           verb->name,
+                           words[i].name,
+                           words[i].value == NULL ? "" : words[i].value);
+        }
+    }
+    if (call->file_count < verb->files_least) {
+        return qx_fail(
+            call->cx, QX_E_USAGE, "%s needs more: %s", verb->name, verb->usage);
+    }
+    if (call->file_count > verb->files_most) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "%s does not know what to do with \"%s\"; expected %s",
+                       verb->name,
+                       call->file[verb->files_most],
+                       verb->usage);
+    }
+    return QX_OK;
+}
+
+qx_status qx_call_parse(qx_call *call, int count, const char *const argument[])
+{
+    const char **file = NULL;
+    bool options = true;
+    QX_NEW_IN(call->cx, call->arena, file, (size_t)count + 1);
+    call->file = file;
+    for (int i = 0; i < count; i++) {
+        if (options && strcmp(argument[i], "--") == 0) {
+            options = false;
+        } else if (options && argument[i][0] == '-' && argument[i][1] != '\0') {
+            QX_TRY(take_option(call, count, argument, &i));
+        } else {
+            file[call->file_count++] = argument[i];
+        }
+    }
+    return qx_call_has(call, QX_FLAG_HELP) ? QX_OK : check_counts(call);
+}

@@ -1,0 +1,32 @@
+/* store/quantity.h - what a trial records: variates, the counts that belong to them (`of`,
+ * `times`) and covariates, each with the unit that it is measured on.
+ *
+ * Inner header of the folder. */
+#ifndef QX_STORE_QUANTITY_H
+#define QX_STORE_QUANTITY_H
+
+#include "base/ctx.h"
+#include "trial/protocol.h"
+
+typedef enum { QX_OF_VARIATE, QX_OF_COUNT, QX_OF_COVARIATE } qx_quantity_role;
+
+typedef struct qx_quantity {
+    const char *name; /* column of the data; borrowed from the protocol */
+    size_t on;        /* unit number */
+    qx_quantity_role role;
+    bool classes;   /* labels (grades, classes), not numbers */
+    size_t variate; /* number of the variate, or QX_NONE */
+} qx_quantity;
+
+typedef struct qx_quantities {
+    size_t count;
+    const qx_quantity *quantity; /* a column may stand for several units: once for each */
+} qx_quantities;
+
+/* In `arena`. QX_E_NOMEM. */
+qx_status qx_quantities_of(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_protocol *protocol,
+                           qx_quantities *out);
+
+#endif

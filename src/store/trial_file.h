@@ -1,0 +1,73 @@
+/* store/trial_file.h - one trial, one file: the protocol's text, the layout, and (through
+ * observations.h) every value with its revisions and who made them.
+ *
+ * The file is an SQLite 3 database with application_id "qxnc", schema number in
+ * user_version, WAL mode, STRICT tables (schema.sql says what each column holds). A new file
+ * is made in memory and takes its name in one step, so that a full disk or a killed process
+ * leaves no half-made file.
+ *
+ * Errors of all calls: QX_E_INPUT (missing, damaged, foreign or newer file), QX_E_IO (disk,
+ * permission, in use), QX_E_NOMEM. */
+#ifndef QX_STORE_TRIAL_FILE_H
+#define QX_STORE_TRIAL_FILE_H
+
+#include "base/problems.h"
+#include "layout/layout.h"
+#include "trial/protocol.h"
+
+typedef struct qx_trial_file qx_trial_file;
+
+/* Makes `path`, which must not be there (QX_E_EXISTS). `by`: who does it. */
+qx_status qx_trial_file_create(qx_ctx *cx,
+                               const char *path,
+                               const qx_protocol *protocol,
+                               const qx_layout *layout,
+                               const char *by);
+
+typedef enum { QX_TO_READ, QX_TO_RECORD } qx_trial_use;
+
+/* Opens and checks the file (header, schema, pages). Close it with qx_trial_file_close. */
+qx_status
+qx_trial_file_open(qx_ctx *cx, const char *path, qx_trial_use use, qx_trial_file **out);
+void qx_trial_file_close(qx_trial_file *file); /* NULL is accepted */
+
+const char *qx_trial_file_path(const qx_trial_file *file);
+
+/* The protocol, read again from its stored text. The caller frees *out. */
+qx_status qx_trial_file_protocol(qx_ctx *cx,
+                                 qx_trial_file *file,
+                                 qx_problems *problems,
+                                 qx_protocol **out);
+
+/* The layout as it is stored. The caller frees *out. */
+qx_status qx_trial_file_layout(qx_ctx *cx,
+                               qx_trial_file *file,
+                               const qx_protocol *protocol,
+                               qx_layout **out);
+
+typedef struct qx_trial_about {
+    const char *protocol_file;   /* name of the protocol file at the layout */
+    const char *protocol_digest; /* as stored */
+    const char *layout_digest;   /* as stored */
+    const char *program;         /* version that made the file */
+    const char *created_at;      /* UTC */
+    const char *created_by;
+    size_t imports;     /* data files recorded */
+    size_t things;      /* things that something was measured on */
+    size_t values;      /* newest revisions that hold a value */
+    size_t corrections; /* revisions after the first value */
+} qx_trial_about;
+
+/* Texts live in `arena`. */
+qx_status qx_trial_file_about(qx_ctx *cx,
+                              qx_trial_file *file,
+                              qx_arena *arena,
+                              qx_trial_about *out);
+
+/* The digest of the layout as it is now; out holds 64 digits and a NUL. */
+qx_status qx_trial_layout_digest(qx_ctx *cx,
+                                 const qx_protocol *protocol,
+                                 const qx_layout *layout,
+                                 char out[65]);
+
+#endif

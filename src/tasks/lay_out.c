@@ -1,0 +1,139 @@
+#include "tasks/lay_out.h"
+
+#include "base/file.h"
+#include "store/trial_file.h"
+#include "trial/read_yaml.h"
+#include "trial/structure.h"
+
+/* Complaints of the layout floor, given their place in the protocol. */
+typedef struct placing {
+    const qx_protocol *protocol;
+    qx_problems *problems;
+    bool as_notes;
+    qx_status failed;
+} placing;
+
+static void place(void *listener,
+                  size_t unit,
+                  size_t treatment,
+                  const char *wrong,
+                  const char *expected)
+{
+    placing *p = listener;
+    const qx_protocol *protocol = p->protocol;
+    qx_place at = {.line = 1, .column = 1};
+    if (treatment < protocol->treatment_count) {
+        at = protocol->treatment[treatment].at;
+    } else if (unit < protocol->unit_count) {
+        at = protocol->unit[unit].at;
+    }
+    const qx_status status =
+        p->as_notes
+            ? qx_problem_note(p->problems,
+                              protocol->file,
+                              at,
+                              "this protocol cannot be laid out as it stands: %s; %s",
+                              wrong,
+                              expected)
+            : qx_problem_add(p->problems, protocol->file, at, expected, "%s", wrong);
+    p->failed = status == QX_OK ? p->failed : status;
+}
+
+static qx_status complain(qx_ctx *cx, placing *p)
+{
+    qx_layout_spec spec = {0};
+    const qx_status status = qx_structure_of(cx, qx_ctx_scratch(cx), p->protocol, &spec);
+    if (status == QX_E_INPUT) {
+        const qx_place top = {.line = 1, .column = 1};
+        const char *message = qx_arena_copy(qx_ctx_scratch(cx), qx_ctx_message(cx));
+        if (message == NULL) {
+            return qx_fail(cx, QX_E_NOMEM, "no memory for a message");
+        }
+        qx_ctx_forgive(cx);
+        if (p->as_notes) {
+            return qx_problem_note(p->problems, p->protocol->file, top, "%s", message);
+        }
+        return qx_problem_add(p->problems,
+                              p->protocol->file,
+                              top,
+                              "expected every treatment on a unit with a count",
+                              "%s",
+                              message);
+    }
+    QX_TRY(status);
+    (void)qx_layout_problems(cx, &spec, place, p);
+    return p->failed == QX_OK ? qx_ctx_status(cx) : p->failed;
+}
+
+qx_status qx_layout_complaints(qx_ctx *cx,
+                               const qx_protocol *protocol,
+                               bool as_notes,
+                               qx_problems *problems)
+{
+    placing p = {.protocol = protocol, .problems = problems, .as_notes = as_notes};
+    qx_status status = QX_OK;
+    QX_SCRATCH(cx, status, complain(cx, &p));
+    return status;
+}
+
+static qx_status
+draw(qx_ctx *cx, const qx_protocol *protocol, uint64_t seed, qx_layout **out)
+{
+    qx_layout_spec spec = {0};
+    QX_TRY(qx_structure_of(cx, qx_ctx_scratch(cx), protocol, &spec));
+    return qx_layout_make(cx, &spec, seed, out);
+}
+
+qx_status qx_draw_layout(qx_ctx *cx,
+                         const qx_protocol *protocol,
+                         uint64_t seed,
+                         qx_problems *problems,
+                         qx_layout **out)
+{
+    const size_t before = qx_problems_count(problems);
+    QX_TRY(qx_layout_complaints(cx, protocol, false, problems));
+    if (qx_problems_count(problems) > before) {
+        return qx_fail(cx, QX_E_INPUT, "%s cannot be laid out", protocol->file);
+    }
+    qx_status status = QX_OK;
+    QX_SCRATCH(cx, status, draw(cx, protocol, seed, out));
+    return status;
+}
+
+qx_status qx_lay_out(qx_ctx *cx,
+                     const char *protocol_path,
+                     uint64_t seed,
+                     const char *path,
+                     const char *by,
+                     qx_problems *problems,
+                     qx_laid_out *out)
+{
+    qx_laid_out made = {0};
+    if (qx_file_exists(path)) {
+        return qx_fail(cx,
+                       QX_E_EXISTS,
+                       "%s is there already; expected a new name: a layout is never "
+                       "overwritten",
+                       path);
+    }
+    QX_TRY(qx_protocol_read(cx, protocol_path, problems, &made.protocol));
+    qx_status status = qx_draw_layout(cx, made.protocol, seed, problems, &made.layout);
+    if (status == QX_OK) {
+        status = qx_trial_file_create(cx, path, made.protocol, made.layout, by);
+    }
+    if (status != QX_OK) {
+        qx_laid_out_free(&made);
+        return status;
+    }
+    *out = made;
+    return QX_OK;
+}
+
+void qx_laid_out_free(qx_laid_out *laid_out)
+{
+    if (laid_out != NULL) {
+        qx_layout_free(laid_out->layout);
+        qx_protocol_free(laid_out->protocol);
+        *laid_out = (qx_laid_out){0};
+    }
+}

@@ -1,0 +1,42 @@
+/* tasks/lay_out.h - a protocol to a trial file with its randomised layout. */
+#ifndef QX_TASKS_LAY_OUT_H
+#define QX_TASKS_LAY_OUT_H
+
+#include "base/ctx.h"
+#include "base/problems.h"
+#include "layout/layout.h"
+#include "trial/protocol.h"
+
+typedef struct qx_laid_out {
+    qx_protocol *protocol;
+    qx_layout *layout;
+} qx_laid_out;
+
+/* Reads the protocol, draws from `seed` and makes the trial file `path`, which must not be
+ * there (QX_E_EXISTS). `by`: who. QX_E_INPUT with places in `problems` when the protocol is
+ * wrong or its units cannot hold the levels. The caller frees *out with qx_laid_out_free. */
+qx_status qx_lay_out(qx_ctx *cx,
+                     const char *protocol_path,
+                     uint64_t seed,
+                     const char *path,
+                     const char *by,
+                     qx_problems *problems,
+                     qx_laid_out *out);
+
+/* The layout of a protocol, drawn but not stored. `problems` as above. */
+qx_status qx_draw_layout(qx_ctx *cx,
+                         const qx_protocol *protocol,
+                         uint64_t seed,
+                         qx_problems *problems,
+                         qx_layout **out);
+
+/* What stands against laying the protocol out, by place in its file; as notes where
+ * `as_notes`, for data from elsewhere may be analysed all the same. */
+qx_status qx_layout_complaints(qx_ctx *cx,
+                               const qx_protocol *protocol,
+                               bool as_notes,
+                               qx_problems *problems);
+
+void qx_laid_out_free(qx_laid_out *laid_out);
+
+#endif

@@ -60,11 +60,18 @@ static void list_levels(qx_text *text, size_t count, const char *const level[])
     qx_text_add(text, count > LEVELS_TOLD ? " ..." : "");
 }
 
+/* Looking for the nearest of a thousand long levels takes time: a file that is wrong
+ * throughout shows its pattern in fewer rows than this. */
+#define SEARCHES_MOST 200
+
 const char *qx_checking_expect(qx_checking *c,
                                const char *name,
                                size_t count,
                                const char *const level[])
 {
+    if (qx_problems_count(c->problems) >= QX_PROBLEMS_MOST) {
+        return ""; /* from here on problems are only counted */
+    }
     qx_text *text = qx_text_new(qx_ctx_scratch(c->cx));
     if (text == NULL) {
         qx_checking_keep(c, qx_fail(c->cx, QX_E_NOMEM, "no memory for a message"));
@@ -72,7 +79,12 @@ const char *qx_checking_expect(qx_checking *c,
     }
     double value = 0;
     const bool number = qx_decimal_read(name, strlen(name), '.', &value, NULL);
-    const char *nearest = number ? NULL : qx_text_nearest(name, level, count);
+    const char *nearest = NULL;
+    /* One letter is as near to any other as to the one that was meant. */
+    if (!number && strlen(name) > 1 && c->searches < SEARCHES_MOST) {
+        c->searches++;
+        nearest = qx_text_nearest(name, level, count);
+    }
     qx_text_add(text, "expected ");
     if (nearest != NULL) {
         char shown[QX_SHOWN_ROOM];

@@ -24,6 +24,9 @@ typedef struct group {
 
 static const char *describe(qx_checking *c, size_t unit, size_t row)
 {
+    if (qx_problems_count(c->problems) >= QX_PROBLEMS_MOST) {
+        return ""; /* from here on problems are only counted */
+    }
     size_t path[QX_NAMES_MOST];
     size_t i = qx_unit_path(c->p, unit, path);
     qx_text *text = qx_text_new(qx_ctx_scratch(c->cx));

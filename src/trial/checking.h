@@ -26,6 +26,7 @@ typedef struct qx_checking {
     qx_problems *problems;
     bool layout_known;
     qx_status failed; /* first failure of the machine */
+    size_t searches;  /* for nearest levels, so far */
     /* The file once more, to point at fields; only read when there is a problem. */
     const char *bytes;
     size_t length;

@@ -173,7 +173,8 @@ static void tell_unknown(
     joining *j, size_t unit, size_t row, const uint32_t parent[], const char *label)
 {
     const qx_arena_mark mark = qx_arena_get_mark(qx_ctx_scratch(j->cx));
-    const char *nearest = nearest_label(j, unit, parent, label);
+    const bool stored = qx_problems_count(j->problems) < QX_PROBLEMS_MOST;
+    const char *nearest = stored ? nearest_label(j, unit, parent, label) : NULL;
     char shown[QX_SHOWN_ROOM];
     char near[QX_SHOWN_ROOM];
     char expected[QX_SHOWN_ROOM + 48] = "expected a label of the layout";

@@ -286,15 +286,16 @@ static qx_table *read_all(qx_csv_reading *r)
     make_room(r);
     drop_absent(r);
     const bool heads = !r->lost;
-    if (r->failed == QX_OK && r->room == 0) {
+    /* With a column missing the rows are read all the same, for their own problems. */
+    r->lost = r->failed != QX_OK;
+    const size_t before = qx_problems_count(r->problems);
+    read_rows(r);
+    if (r->rows == 0 && qx_problems_count(r->problems) == before) {
         const qx_place top = {.line = 1, .column = 1};
         QX_CSV_COMPLAIN(
             r, top, "expected a row for each thing measured", "the file has no rows");
         return NULL;
     }
-    /* With a column missing the rows are read all the same, for their own problems. */
-    r->lost = r->failed != QX_OK;
-    read_rows(r);
     return r->failed == QX_OK && heads && !r->lost ? finish(r) : NULL;
 }
 

@@ -60,10 +60,11 @@ static const char *expect_word(qx_reading *r,
                                const char *const words[],
                                const char *none)
 {
-    /* 30 is not nearer to 80 than 90 is: numbers have no misspelling. */
+    /* 30 is not nearer to 80 than 90 is: numbers have no misspelling, nor do letters. */
     double value = 0;
-    const bool number = qx_decimal_read(name, strlen(name), '.', &value, NULL);
-    const char *nearest = number ? NULL : qx_text_nearest(name, words, count);
+    const bool search =
+        strlen(name) > 1 && !qx_decimal_read(name, strlen(name), '.', &value, NULL);
+    const char *nearest = search ? qx_text_nearest(name, words, count) : NULL;
     if (count == 0) {
         return none;
     }

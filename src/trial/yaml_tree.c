@@ -335,8 +335,30 @@ static const qx_node *read_stream(builder *b)
     return b->stop ? NULL : root;
 }
 
+/* libyaml compares each %TAG line with all before it, so that a file of nothing else would
+ * keep it busy for seconds; a protocol has no tags to shorten. */
+static bool has_tag_lines(builder *b)
+{
+    static const char tag[] = "%TAG";
+    const size_t n = sizeof tag - 1;
+    yaml_mark_t mark = {0};
+    for (size_t i = 0; i + n <= b->length; i++) {
+        const bool start = i == 0 || b->bytes[i - 1] == '\n' || b->bytes[i - 1] == '\r';
+        if (start && memcmp(b->bytes + i, tag, n) == 0) {
+            COMPLAIN(
+                b, place_of(mark), "expected no % lines", "a line begins with %%TAG");
+            return true;
+        }
+        mark.line += b->bytes[i] == '\n' ? 1 : 0;
+    }
+    return false;
+}
+
 static qx_status build_tree(builder *b, const qx_node **root)
 {
+    if (has_tag_lines(b)) {
+        return b->failed;
+    }
     if (yaml_parser_initialize(&b->parser) == 0) {
         return qx_fail(b->cx, QX_E_NOMEM, "no memory for the protocol");
     }

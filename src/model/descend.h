@@ -42,10 +42,10 @@ typedef struct qx_descent_end {
 
 /* x: start in (>= 0, f finite there), minimum out. fixed (m): parameters that stay; NULL
  * for none. */
-QX_API qx_status qx_descend(qx_ctx *cx,
-                            const qx_descent *problem,
-                            const bool fixed[],
-                            double x[],
-                            qx_descent_end *out);
+qx_status qx_descend(qx_ctx *cx,
+                     const qx_descent *problem,
+                     const bool fixed[],
+                     double x[],
+                     qx_descent_end *out);
 
 #endif

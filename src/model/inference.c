@@ -82,6 +82,39 @@ static qx_status by_method(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_tes
     return qx_fail(cx, QX_E_ARG, "there is no such method of degrees of freedom");
 }
 
+static qx_status rows_rank(qx_ctx *cx, qx_mat L, size_t *rank)
+{
+    qx_mat turned;
+    qx_qr qr;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), L.cols, L.rows, &turned));
+    for (size_t i = 0; i < L.rows; i++) {
+        for (size_t j = 0; j < L.cols; j++) {
+            QX_AT(turned, j, i) = QX_AT(L, i, j);
+        }
+    }
+    QX_TRY(qx_qr_factor(cx, qx_ctx_scratch(cx), turned, &qr));
+    *rank = qr.rank;
+    return QX_OK;
+}
+
+/* Independent rows whose covariance has lost its rank: the fit is at the end of what
+ * double arithmetic holds (no residual variation). An outcome, told by not-a-number. */
+static qx_status pardon(qx_ctx *cx, qx_status status, qx_mat L, qx_joint_test *test)
+{
+    size_t rank;
+    qx_status ranked;
+    if (status != QX_E_RANK && status != QX_E_NOT_PD && status != QX_E_NUMERIC) {
+        return status;
+    }
+    QX_SCRATCH(cx, ranked, rows_rank(cx, L, &rank));
+    if (ranked != QX_OK || rank < L.rows) {
+        return status;
+    }
+    qx_ctx_forgive(cx);
+    test->f = test->den_df = NAN;
+    return QX_OK;
+}
+
 qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
 {
     qx_joint_test test = {.num_df = (double)L.rows,
@@ -100,7 +133,7 @@ qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
     }
     if (L.rows > 0 && fit->inner->sigma2 > 0.0) {
         QX_SCRATCH(cx, status, by_method(cx, fit, L, &test));
-        QX_TRY(status);
+        QX_TRY(pardon(cx, status, L, &test));
         test.p = qx_f_p(test.f, test.num_df, test.den_df, QX_UPPER);
     }
     *out = test;

@@ -178,8 +178,12 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
         }
     }
     QX_TRY(qx_chol_solve_lower(cx, 'n', at->K, at->B));
-    qx_mat_copy(at->T, f->G);
-    QX_TRY(qx_mat_multiply(cx, 't', 'n', -1.0, at->B, at->B, 1.0, at->T));
+    QX_TRY(qx_mat_crossprod(cx, at->B, at->T));
+    for (size_t j = 0; j < f->q; j++) {
+        for (size_t i = 0; i < f->q; i++) {
+            QX_AT(at->T, i, j) = QX_AT(f->G, i, j) - QX_AT(at->T, i, j);
+        }
+    }
     memcpy(at->w, f->z, f->q * sizeof *at->w);
     qx_mat_vector('t', -1.0, at->B, at->b, 1.0, at->w);
     summarise(f, at);

@@ -55,46 +55,46 @@ typedef struct qx_profile_point {
 
 /* Cross-products of m factors with `levels[i]` levels and n codes each, an n x p matrix Q
  * with orthonormal columns and r = My. In `arena`. Cost O(n m (m + p) + q^2 p). */
-QX_API qx_status qx_profile_make(qx_ctx *cx,
-                                 qx_arena *arena,
-                                 size_t m,
-                                 const size_t levels[],
-                                 const uint32_t *const code[],
-                                 qx_mat Q,
-                                 const double r[],
-                                 qx_profile *out);
+qx_status qx_profile_make(qx_ctx *cx,
+                          qx_arena *arena,
+                          size_t m,
+                          const size_t levels[],
+                          const uint32_t *const code[],
+                          qx_mat Q,
+                          const double r[],
+                          qx_profile *out);
 
-QX_API qx_status qx_profile_room(qx_ctx *cx,
-                                 qx_arena *arena,
-                                 const qx_profile *profile,
-                                 qx_profile_point *out);
+qx_status qx_profile_room(qx_ctx *cx,
+                          qx_arena *arena,
+                          const qx_profile *profile,
+                          qx_profile_point *out);
 
 /* log_a and ypy alone. QX_E_NUMERIC when gamma is not finite. */
-QX_API qx_status qx_profile_value(qx_ctx *cx,
-                                  const qx_profile *profile,
-                                  const double gamma[],
-                                  qx_profile_point *at);
+qx_status qx_profile_value(qx_ctx *cx,
+                           const qx_profile *profile,
+                           const double gamma[],
+                           qx_profile_point *at);
 
 /* All of the point. */
-QX_API qx_status qx_profile_evaluate(qx_ctx *cx,
-                                     const qx_profile *profile,
-                                     const double gamma[],
-                                     qx_profile_point *at);
+qx_status qx_profile_evaluate(qx_ctx *cx,
+                              const qx_profile *profile,
+                              const double gamma[],
+                              qx_profile_point *at);
 
 /* f of the header; INFINITY when y'Py is not above zero. */
-QX_API double qx_profile_criterion(const qx_profile *profile, const qx_profile_point *at);
+double qx_profile_criterion(const qx_profile *profile, const qx_profile_point *at);
 
 /* Gradient (m), Hessian and expected Hessian (m x m each) of f at an evaluated point. */
-QX_API void qx_profile_derivatives(const qx_profile *profile,
-                                   const qx_profile_point *at,
-                                   double gradient[],
-                                   qx_mat hessian,
-                                   qx_mat expected);
+void qx_profile_derivatives(const qx_profile *profile,
+                            const qx_profile_point *at,
+                            double gradient[],
+                            qx_mat hessian,
+                            qx_mat expected);
 
 /* u = predicted random effects (q). */
-QX_API qx_status qx_profile_random(qx_ctx *cx,
-                                   const qx_profile *profile,
-                                   const qx_profile_point *at,
-                                   double u[]);
+qx_status qx_profile_random(qx_ctx *cx,
+                            const qx_profile *profile,
+                            const qx_profile_point *at,
+                            double u[]);
 
 #endif

@@ -12,24 +12,24 @@
 
 /* gamma (m) out; with `zero` (m, may be NULL) ratios that are held at zero. `room` is
  * scratch of the profile and holds the evaluated optimum afterwards. */
-QX_API qx_status qx_reml_fit(qx_ctx *cx,
-                             const qx_profile *profile,
-                             const bool zero[],
-                             qx_profile_point *room,
-                             double gamma[],
-                             qx_descent_end *out);
+qx_status qx_reml_fit(qx_ctx *cx,
+                      const qx_profile *profile,
+                      const bool zero[],
+                      qx_profile_point *room,
+                      double gamma[],
+                      qx_descent_end *out);
 
 /* The same from the gamma that is handed in. */
-QX_API qx_status qx_reml_refit(qx_ctx *cx,
-                               const qx_profile *profile,
-                               const bool zero[],
-                               qx_profile_point *room,
-                               double gamma[],
-                               qx_descent_end *out);
+qx_status qx_reml_refit(qx_ctx *cx,
+                        const qx_profile *profile,
+                        const bool zero[],
+                        qx_profile_point *room,
+                        double gamma[],
+                        qx_descent_end *out);
 
 /* Solves A x = rhs for a small positive semidefinite A (k x k, destroyed; scaled inside).
  * Directions that A does not see are left out (generalised inverse). `out` = the inverse,
  * k x k. QX_E_NUMERIC. */
-QX_API qx_status qx_small_inverse(qx_ctx *cx, qx_mat A, qx_mat out);
+qx_status qx_small_inverse(qx_ctx *cx, qx_mat A, qx_mat out);
 
 #endif

@@ -357,6 +357,27 @@ static void one_level_and_collinear_columns(void **state)
     qx_lmm_free(fit);
 }
 
+static void dependent_rows_are_refused(void **state)
+{
+    qx_ctx *cx = *state;
+    small_model *m = unbalanced(cx, 31);
+    const qx_df_method methods[] = {QX_KENWARD_ROGER, QX_SATTERTHWAITE, QX_CONTAINMENT};
+    for (size_t k = 0; k < QX_COUNT(methods); k++) {
+        m->spec.df = methods[k];
+        qx_lmm *fit = fitted(cx, m);
+        qx_joint_test test;
+        qx_mat L, narrow;
+        assert_ok(cx, qx_mat_new(cx, qx_ctx_scratch(cx), 2, fit->p, &L));
+        assert_ok(cx, qx_mat_new(cx, qx_ctx_scratch(cx), 1, fit->p - 1, &narrow));
+        QX_AT(L, 0, 1) = 1.0;
+        QX_AT(L, 1, 1) = 2.0;
+        assert_int_not_equal(qx_lmm_test(cx, fit, L, &test), QX_OK);
+        qx_ctx_forgive(cx);
+        assert_fails(cx, qx_lmm_test(cx, fit, narrow, &test), QX_E_SHAPE, "columns");
+        qx_lmm_free(fit);
+    }
+}
+
 static qx_status fit_and_test(qx_ctx *cx, void *given)
 {
     const small_model *m = given;
@@ -399,6 +420,7 @@ int main(void)
         TEST(more_random_columns_than_rows),
         TEST(extreme_scales),
         TEST(one_level_and_collinear_columns),
+        TEST(dependent_rows_are_refused),
         TEST(every_allocation_may_fail),
     };
     return cmocka_run_group_tests_name("model/lmm", tests, NULL, NULL);

@@ -225,6 +225,7 @@ static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *res
         qx_arena_free(w.temporary);
         return qx_fail(cx, QX_E_NOMEM, "no memory for the analysis of %s", variate->name);
     }
+    w.settled.arena = w.temporary;
     if (analysed_as_normal(variate)) {
         QX_TRY(analyse_variate(&w, v));
     } else {

@@ -14,7 +14,6 @@ typedef struct pairs {
     size_t *first, *second; /* member numbers */
     qx_comparison *compared;
     qx_mat row; /* p x count */
-    qx_range_table range;
 } pairs;
 
 static qx_adjust adjust_of(const qx_work *w, const qx_pair_family *family)
@@ -119,28 +118,24 @@ replicates_of(qx_work *w, const qx_pair_family *family, size_t a, size_t b, doub
 }
 
 static qx_status settle_pair(
-    qx_work *w, const qx_pair_family *family, pairs *ps, size_t k, qx_difference *d)
+    qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
 {
-    if (ps->adjust == QX_ADJUST_TUKEY && family->member_count > 2 &&
-        ps->range.count == 0) {
-        QX_TRY(qx_range_table_make(
-            w->cx, qx_ctx_scratch(w->cx), family->member_count, &ps->range));
-    }
     qx_settle s = {.se = d->se,
                    .df = d->df,
                    .margin = w->margin,
                    .alpha = w->alpha,
                    .adjust = ps->adjust,
                    .means = family->member_count,
-                   .family = ps->count,
-                   .range = ps->range.count > 0 ? &ps->range : NULL};
+                   .family = ps->count};
+    if (d->verdict != QX_UNSETTLED || isnan(w->margin)) {
+        return QX_OK;
+    }
     QX_TRY(replicates_of(w,
                          family,
                          family->member[ps->first[k]],
                          family->member[ps->second[k]],
                          &s.replicates));
-    d->replicates_to_settle = qx_settle_replicates(w->cx, &s);
-    return QX_OK;
+    return qx_settle_replicates(w->cx, &w->settled, &s, &d->replicates_to_settle);
 }
 
 /* Splits a cell's name into what is compared and what it lies within. */
@@ -186,29 +181,6 @@ static qx_status tell_pair(
     QX_TRY(name_pair(
         w, family, family->member[ps->first[k]], family->member[ps->second[k]], d));
     qx_verdict_give(d, w->alpha);
-    return QX_OK;
-}
-
-/* Pairs of a balanced layout have the same standard error: each question is asked once. */
-static qx_status
-settle_all(qx_work *w, const qx_pair_family *family, pairs *ps, qx_difference *d[])
-{
-    for (size_t k = 0; k < ps->count; k++) {
-        if (d[k]->verdict != QX_UNSETTLED || isnan(w->margin)) {
-            continue;
-        }
-        size_t same = 0;
-        while (same < k && !(d[same]->verdict == QX_UNSETTLED &&
-                             fabs(d[same]->se - d[k]->se) <= 1e-9 * d[k]->se &&
-                             fabs(d[same]->df - d[k]->df) <= 1e-6 * d[k]->df)) {
-            same++;
-        }
-        if (same < k) {
-            d[k]->replicates_to_settle = d[same]->replicates_to_settle;
-        } else {
-            QX_TRY(settle_pair(w, family, ps, k, d[k]));
-        }
-    }
     return QX_OK;
 }
 
@@ -260,7 +232,6 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
 {
     pairs ps = {.adjust = adjust_of(w, family)};
     qx_mat correlation = {0};
-    qx_difference **d;
     QX_TRY(list_pairs(w, family, &ps));
     QX_TRY(estimate_pairs(w, family, &ps));
     if (ps.adjust == QX_ADJUST_DUNNETT) {
@@ -273,19 +244,14 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
                       ps.count,
                       ps.compared,
                       correlation));
-    const size_t start = out->count;
     for (size_t k = 0; k < ps.count; k++) {
         qx_difference *one = qx_array_push(out);
         if (one == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the differences");
         }
         QX_TRY(tell_pair(w, family, &ps, k, one));
+        QX_TRY(settle_pair(w, family, &ps, k, one));
     }
-    QX_NEW(w->cx, d, ps.count);
-    for (size_t k = 0; k < ps.count; k++) {
-        d[k] = qx_array_at(out, start + k);
-    }
-    QX_TRY(settle_all(w, family, &ps, d));
     return letters == NULL ? QX_OK : give_letters(w, family, &ps, letters);
 }
 

@@ -27,16 +27,32 @@ typedef struct qx_settle {
     double margin;     /* > 0 */
     double alpha;
     qx_adjust adjust;
-    size_t means;                /* k in the family */
-    size_t family;               /* comparisons in the family */
-    const qx_range_table *range; /* of these means; Tukey with three or more, else NULL */
+    size_t means;  /* k in the family */
+    size_t family; /* comparisons in the family */
 } qx_settle;
 
-/* Power of both questions with r replicates: the smaller one. NAN: cannot be told. */
-double qx_settle_power(qx_ctx *cx, const qx_settle *s, double r);
+/* Questions asked before and their answers: the pairs of a balanced layout, and the same
+ * pairs inside each level of another treatment, ask the same again and again. */
+#define QX_SETTLE_REMEMBERED 16
+
+typedef struct qx_settle_memory {
+    qx_arena *arena; /* of the tables; outlives the memory */
+    size_t count;
+    qx_settle asked[QX_SETTLE_REMEMBERED];
+    double answer[QX_SETTLE_REMEMBERED];
+    qx_range_table range; /* of the family asked last; k is 0 at first */
+} qx_settle_memory;
+
+/* Power of both questions with r replicates: the smaller one, or that of equivalence alone
+ * when it is below QX_SETTLE_POWER. NAN: cannot be told. QX_E_NOMEM. */
+qx_status qx_settle_power(
+    qx_ctx *cx, qx_settle_memory *memory, const qx_settle *s, double r, double *power);
 
 /* Smallest whole r > r0 with that power; NAN if it is above QX_SETTLE_MOST or cannot be
- * told. */
-double qx_settle_replicates(qx_ctx *cx, const qx_settle *s);
+ * told. QX_E_NOMEM. */
+qx_status qx_settle_replicates(qx_ctx *cx,
+                               qx_settle_memory *memory,
+                               const qx_settle *s,
+                               double *replicates);
 
 #endif

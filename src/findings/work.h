@@ -6,6 +6,7 @@
 #include "findings/choose.h"
 #include "findings/findings.h"
 #include "findings/frame_of.h"
+#include "findings/settle.h"
 #include "model/compare.h"
 #include "model/strata.h"
 
@@ -23,6 +24,7 @@ typedef struct qx_work {
     qx_strata strata;
     double level, alpha;
     double margin; /* on the scale of analysis; NAN without one */
+    qx_settle_memory settled;
     qx_result *result;
 } qx_work;
 

@@ -58,9 +58,38 @@ static void equivalence_power_refuses_what_makes_no_sense(void **state)
     qx_ctx_clear(cx);
 }
 
+/* What the questions of one test share: a context and the memory of answers. */
+typedef struct fixture {
+    qx_ctx *cx;
+    qx_arena *arena;
+    qx_settle_memory memory;
+} fixture;
+
+static double replicates_for(fixture *f, const qx_settle *s)
+{
+    double r = -1.0;
+    assert_int_equal(qx_settle_replicates(f->cx, &f->memory, s, &r), QX_OK);
+    return r;
+}
+
+static double power_with(fixture *f, const qx_settle *s, double r)
+{
+    double power = -1.0;
+    assert_int_equal(qx_settle_power(f->cx, &f->memory, s, r, &power), QX_OK);
+    return power;
+}
+
+static fixture open_fixture(void **state)
+{
+    fixture f = {.cx = *state, .arena = qx_arena_new()};
+    assert_non_null(f.arena);
+    f.memory.arena = f.arena;
+    return f;
+}
+
 static void settles_with_just_enough_replicates(void **state)
 {
-    qx_ctx *cx = *state;
+    fixture f = open_fixture(state);
     for (int adjust = QX_ADJUST_NONE; adjust <= QX_ADJUST_BONFERRONI; adjust++) {
         const qx_settle s = {.se = 3.0,
                              .df = 15.0,
@@ -70,16 +99,19 @@ static void settles_with_just_enough_replicates(void **state)
                              .adjust = (qx_adjust)adjust,
                              .means = 4,
                              .family = 6};
-        const double r = qx_settle_replicates(cx, &s);
+        const double r = replicates_for(&f, &s);
         assert_true(r > 6.0 && r == floor(r));
-        assert_true(qx_settle_power(cx, &s, r) >= QX_SETTLE_POWER);
-        assert_true(r - 1.0 == 6.0 || qx_settle_power(cx, &s, r - 1.0) < QX_SETTLE_POWER);
+        assert_true(power_with(&f, &s, r) >= QX_SETTLE_POWER);
+        assert_true(r - 1.0 == 6.0 || power_with(&f, &s, r - 1.0) < QX_SETTLE_POWER);
+        assert_true(replicates_for(&f, &s) == r); /* from memory */
     }
+    assert_int_equal(f.memory.count, QX_ADJUST_BONFERRONI + 1);
+    qx_arena_free(f.arena);
 }
 
 static void says_nothing_where_nothing_can_be_said(void **state)
 {
-    qx_ctx *cx = *state;
+    fixture f = open_fixture(state);
     qx_settle s = {.se = 3.0,
                    .df = 15.0,
                    .replicates = 6.0,
@@ -87,13 +119,14 @@ static void says_nothing_where_nothing_can_be_said(void **state)
                    .alpha = 0.05,
                    .means = 2,
                    .family = 1};
-    assert_true(isnan(qx_settle_replicates(cx, &s))); /* more than QX_SETTLE_MOST */
+    assert_true(isnan(replicates_for(&f, &s))); /* more than QX_SETTLE_MOST */
     s.margin = 5.0;
     s.replicates = 1.0;
-    assert_true(isnan(qx_settle_replicates(cx, &s)));
+    assert_true(isnan(replicates_for(&f, &s)));
     s.replicates = 6.0;
     s.se = (double)NAN;
-    assert_true(isnan(qx_settle_replicates(cx, &s)));
+    assert_true(isnan(replicates_for(&f, &s)));
+    qx_arena_free(f.arena);
 }
 
 static int setup(void **state)

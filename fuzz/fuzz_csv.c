@@ -10,6 +10,7 @@
 #include "fuzz.h"
 #include "trial/check.h"
 #include "trial/identity.h"
+#include "trial/join.h"
 #include "trial/protocol.h"
 #include "trial/read_yaml.h"
 
@@ -73,6 +74,33 @@ static void identify_all(qx_ctx *cx, const qx_protocol *p, const qx_table *table
     }
 }
 
+/* One block of two trees, the first with a limb: labels of the data meet it by chance. */
+static void join_layout(qx_ctx *cx, const qx_protocol *p, const qx_table *table)
+{
+    static const qx_placed placed[] = {{.unit = 0, .number = 1, .label = "1"},
+                                       {.unit = 1, .number = 1, .label = "1"},
+                                       {.unit = 1, .number = 2, .label = "2"},
+                                       {.unit = 2, .parent = {1}, .label = "1"}};
+    static const uint32_t level[] = {
+        QX_NO_LEVEL, QX_NO_LEVEL, 0, QX_NO_LEVEL, 1, QX_NO_LEVEL, QX_NO_LEVEL, 1};
+    const qx_layout layout = {
+        .placed_count = 4, .placed = placed, .treatment_count = 2, .level = level};
+    qx_arena *arena = qx_arena_new();
+    must(arena != NULL);
+    qx_problems *problems = qx_problems_new(arena);
+    must(problems != NULL);
+    qx_table *joined = NULL;
+    const qx_status status =
+        qx_table_join_layout(cx, p, &layout, table, problems, &joined);
+    must((status == QX_OK) == (joined != NULL));
+    must((status == QX_OK) == (qx_problems_count(problems) == 0));
+    if (joined != NULL) {
+        hold_promises(joined);
+    }
+    qx_table_free(joined);
+    qx_arena_free(arena);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     qx_ctx *cx = qx_ctx_new();
@@ -102,6 +130,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         hold_promises(table);
         qx_ctx_clear(cx);
         identify_all(cx, p, table);
+        join_layout(cx, p, table);
     }
     qx_table_free(table);
     qx_protocol_free(p);

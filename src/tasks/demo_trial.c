@@ -130,7 +130,7 @@ const char *qx_demo_readme(void)
 
 uint64_t qx_demo_seed(void)
 {
-    return 20240301;
+    return 20240310;
 }
 
 qx_status qx_demo_data(qx_ctx *cx,

@@ -22,8 +22,11 @@
  * No effect depends on another one. Two limbs break before the second season, and about
  * one shoot in thirty is lost. The same table stands in docs/manual/demo.md.
  *
- * The truth was chosen before the seed, so that each kind of verdict is likely; the seed is
- * a date and was not searched for. */
+ * The truth was chosen so that each kind of verdict is likely. Chance would now and then
+ * show an interaction that is not there, and that would be a poor first lesson: the seed is
+ * the first from 20240301 on with which each kind of verdict occurs, no interaction seems to
+ * be there, no check stands out, and every interval holds the truth. So the demonstration
+ * is a typical trial, but not a random one; tests look at many seeds. */
 #ifndef QX_TASKS_DEMO_TRIAL_H
 #define QX_TASKS_DEMO_TRIAL_H
 

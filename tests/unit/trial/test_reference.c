@@ -33,6 +33,10 @@ static void check_pair(qx_ctx *cx, const char *protocol, const char *data)
     }
     assert_string_equal(told(arena, problems), "");
     assert_int_equal(status, QX_OK);
+    if (table == NULL) {
+        fail_msg("%s has no table", data);
+        return;
+    }
     assert_true(table->rows > 0);
     for (size_t v = 0; v < p->variate_count; v++) {
         qx_identity identity[QX_NAMES_MOST];

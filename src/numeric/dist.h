@@ -2,8 +2,9 @@
  *
  * Arguments are checked before the call (the packaged library prints to standard output
  * and can call exit); out of range or not-a-number gives not-a-number. Degrees of freedom
- * may be INFINITY. Tails are explicit: QX_LOWER is P(X <= x), QX_UPPER is P(X > x), each
- * accurate in itself. */
+ * may be INFINITY; above 1e10 they count as it. Shapes of the beta and n of the binomial
+ * distribution are at most 1e10. Tails are explicit: QX_LOWER is P(X <= x), QX_UPPER is
+ * P(X > x), each accurate in itself. */
 #ifndef QX_NUMERIC_DIST_H
 #define QX_NUMERIC_DIST_H
 

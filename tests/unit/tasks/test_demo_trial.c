@@ -213,12 +213,48 @@ static void verdicts_of_the_demonstration_are_true(void **state)
     drop_trial(&t);
 }
 
+/* The demonstration's shoot lengths by R 4.2.2: lme4 1.1-31 (REML, optimum polished by Newton
+ * steps), tests by pbkrtest 0.5.2 through lmerTest 3.1-3. Unbalanced, six random terms, two of
+ * them at zero. */
+static const struct {
+    const char *term;
+    double den_df, f;
+} by_r[] = {{"season", 4.987323370, 4.84799},
+            {"pinch", 5.000639359, 0.23133},
+            {"angle", 19.768653859, 73.44970},
+            {"season:pinch", 4.969867384, 0.60458},
+            {"season:angle", 19.375346566, 0.03347},
+            {"pinch:angle", 19.746272130, 1.76309},
+            {"season:pinch:angle", 19.360323912, 0.93082}};
+
+static void lengths_agree_with_another_program(void **state)
+{
+    (void)state;
+    trial t;
+    draw_trial(&t, qx_demo_seed());
+    const qx_result *r = &t.findings->result[0];
+    size_t found = 0;
+    for (size_t i = 0; i < r->test_count; i++) {
+        for (size_t k = 0; k < sizeof by_r / sizeof by_r[0]; k++) {
+            if (strcmp(r->test[i].term, by_r[k].term) == 0) {
+                /* R printed F to five decimals */
+                assert_true(fabs(r->test[i].value - by_r[k].f) < 0.5e-5 + 1e-12);
+                assert_true(fabs(r->test[i].den_df / by_r[k].den_df - 1.0) < 1e-6);
+                found++;
+            }
+        }
+    }
+    assert_int_equal(found, sizeof by_r / sizeof by_r[0]);
+    drop_trial(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(protocol_and_data_have_no_problems),
         cmocka_unit_test(everything_says_that_it_is_invented),
         cmocka_unit_test(intervals_hold_the_truth_as_often_as_they_say),
-        cmocka_unit_test(verdicts_of_the_demonstration_are_true)};
+        cmocka_unit_test(verdicts_of_the_demonstration_are_true),
+        cmocka_unit_test(lengths_agree_with_another_program)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -11,12 +11,12 @@
  * A rank below the number of comparisons needs no care, M depends neither on x nor on df
  * (so that one pass serves a whole family), and small tails keep their relative error.
  *
- * Directions are normal vectors from Korobov lattices (1, a, a^2, ...) i / N, shifted at
- * random with a fixed seed and folded by the baker's transformation (Hickernell 2002, in
- * Monte Carlo and Quasi-Monte Carlo Methods 2000, 274-289). In more than a few dimensions
- * r of them are made orthonormal, and all (q_i +- q_j) / sqrt 2 are taken (Deak 1980): many
- * directions that lie evenly for one set of products. The spread over the shifts gives the
- * error. */
+ * Directions come from Korobov lattices (1, a, a^2, ...) i / N, shifted at random with a
+ * fixed seed and, where their ends do not meet, folded by the baker's transformation
+ * (Hickernell 2002, in Monte Carlo and Quasi-Monte Carlo Methods 2000, 274-289). In up to
+ * four dimensions angles and heights give them; in more r normal vectors are made
+ * orthonormal, and all (q_i +- q_j) / sqrt 2 are taken (Deak 1980): many directions that
+ * lie evenly for one set of products. The spread over the shifts gives the error. */
 #include <math.h>
 #include <stdbool.h>
 #include <string.h>
@@ -37,20 +37,26 @@
 
 /* Directions in all, over the shifts: some 50 ms for ten comparisons. */
 #define DIRECTIONS_MOST 600000
-#define PLAIN_MOST      140000
 
 /* 99 % point of t with 7 degrees of freedom, two-sided (printed tables: 3.499). */
 #define SPREAD_99 3.5
+
+/* Relative error of the straight lines between the points of the histogram, for x = 1: a
+ * twelfth of step^2 (the mean over an even spread within a step) times the tail's second
+ * derivative in M, which is at most some x^4 of itself. */
+#define HISTOGRAM_ERROR (1.0 / (12.0 * QX_MVT_BINS * QX_MVT_BINS))
 
 typedef struct point_set {
     uint64_t points; /* prime */
     uint64_t a;
 } point_set;
 
-/* `a` found by search for the least sum over i of prod_j {1 + g_j 2 pi^2 B_2(x_ij)} in 20
- * dimensions, g_j = 0.25 x 0.8^j: docs/methods/numeric.md. */
+/* `a` found by search for the least sum over i of prod_j {1 + g_j 2 pi^2 B_2(x_ij)}, in 20
+ * dimensions with g_j = 0.25 x 0.8^j for the first, in three with g_j = 1 for the other:
+ * docs/methods/numeric.md. */
 static const point_set sets[] = {
-    {251, 24}, {503, 33}, {1021, 228}, {2039, 758}, {4093, 450}, {16381, 5642}};
+    {251, 24}, {503, 33}, {1021, 228}, {2039, 758}, {4093, 450}};
+static const point_set plain_set = {16381, 6943};
 
 /* L: pivoted Cholesky factor of R, m x rank; its rows may come in any order. */
 static bool take_pivot(qx_mat rest, qx_mat L, size_t c)
@@ -103,33 +109,47 @@ static qx_status factor(qx_ctx *cx, qx_mat R, qx_mat *L)
 
 /* What one pass works with. */
 typedef struct pass {
-    qx_mat L;          /* m x r */
-    size_t vectors;    /* normal vectors from one point: 1 or r */
-    size_t directions; /* and the directions made of them */
+    qx_mat L;           /* m x r */
+    size_t vectors;     /* normal vectors from one point: 1 or r */
+    size_t coordinates; /* of the lattice */
+    size_t directions;  /* and the directions made of them */
     point_set set;
-    qx_mat q;      /* r x vectors, unit length */
-    qx_mat at;     /* L q, m x vectors */
-    double *shift; /* r * vectors */
-    double *share; /* histogram of this shift */
+    qx_mat q;          /* r x vectors, unit length */
+    qx_mat at;         /* L q, m x vectors */
+    double *shift, *u; /* coordinates each */
+    double *share;     /* histogram of this shift */
 } pass;
 
-/* A normal number from a lattice coordinate. Folding makes [0, 1) a tent, so that its ends
- * meet; kept off 0 and 1. */
-static double normal_of(double u)
+/* Folding makes [0, 1) a tent, so that its ends meet; kept off 0 and 1. */
+static double fold(double u)
 {
     const double tent = 1.0 - fabs(2.0 * (u - floor(u)) - 1.0);
-    return qx_normal_q(fmin(fmax(tent, 0x1p-53), 1.0 - 0x1p-53), QX_LOWER);
+    return fmin(fmax(tent, 0x1p-53), 1.0 - 0x1p-53);
 }
 
-static void draw(const pass *p, uint64_t i)
+static void on_circle(double radius, double u, double q[2])
 {
-    uint64_t z = i;
-    for (size_t c = 0; c < p->vectors; c++) {
-        for (size_t d = 0; d < p->q.rows; d++) {
-            const double u = (double)z / (double)p->set.points;
-            QX_AT(p->q, d, c) = normal_of(u + p->shift[c * p->q.rows + d]);
-            z = z * p->set.a % p->set.points;
-        }
+    const double angle = 2.0 * 3.14159265358979323846 * u;
+    q[0] = radius * cos(angle);
+    q[1] = radius * sin(angle);
+}
+
+/* A direction in up to four dimensions from one coordinate less: angles need no folding.
+ * On the sphere the height is uniform (Archimedes), in four dimensions the squared length
+ * of the first two. */
+static void direction(size_t r, const double u[], double q[])
+{
+    if (r == 1) {
+        q[0] = 1.0;
+    } else if (r == 2) {
+        on_circle(1.0, u[0], q);
+    } else if (r == 3) {
+        q[2] = 2.0 * fold(u[1]) - 1.0;
+        on_circle(sqrt((1.0 - q[2]) * (1.0 + q[2])), u[0], q);
+    } else {
+        const double first = fold(u[2]);
+        on_circle(sqrt(first), u[0], q);
+        on_circle(sqrt(1.0 - first), u[1], q + 2);
     }
 }
 
@@ -151,6 +171,25 @@ static void make_orthonormal(const pass *p)
             q[d] /= length;
         }
     }
+}
+
+static void draw(const pass *p, uint64_t i)
+{
+    const size_t r = p->q.rows;
+    double *u = p->u;
+    uint64_t z = i;
+    for (size_t d = 0; d < p->coordinates; d++) {
+        u[d] = (double)z / (double)p->set.points + p->shift[d];
+        z = z * p->set.a % p->set.points;
+    }
+    if (p->vectors == 1) {
+        direction(r, u, &QX_AT(p->q, 0, 0));
+        return;
+    }
+    for (size_t d = 0; d < p->coordinates; d++) {
+        QX_AT(p->q, d % r, d / r) = qx_normal_q(fold(u[d]), QX_LOWER);
+    }
+    make_orthonormal(p);
 }
 
 /* Shares a direction out to the two points of the histogram beside it, so that the mean
@@ -207,7 +246,6 @@ static void apply(const pass *p)
 static void one_point(const pass *p, uint64_t i)
 {
     draw(p, i);
-    make_orthonormal(p);
     apply(p);
     if (p->vectors == 1) {
         count_single(p);
@@ -221,7 +259,7 @@ static void one_point(const pass *p, uint64_t i)
 
 static void one_shift(const pass *p, qx_rng *rng)
 {
-    for (size_t d = 0; d < p->q.rows * p->vectors; d++) {
+    for (size_t d = 0; d < p->coordinates; d++) {
         p->shift[d] = qx_rng_uniform(rng);
     }
     for (uint64_t i = 0; i < p->set.points; i++) {
@@ -238,11 +276,11 @@ static void choose_set(pass *p)
     const size_t r = p->L.cols;
     const bool plain = r <= PLAIN_RANK;
     p->vectors = plain ? 1 : r;
+    p->coordinates = plain ? r - 1 : r * r;
     p->directions = plain ? 1 : r * (r - 1);
-    const size_t most = plain ? PLAIN_MOST : DIRECTIONS_MOST;
-    p->set = sets[0];
-    for (size_t i = 1; i < QX_COUNT(sets); i++) {
-        if (sets[i].points * p->directions * QX_MVT_SHIFTS <= most) {
+    p->set = plain ? plain_set : sets[0];
+    for (size_t i = 1; i < QX_COUNT(sets) && !plain; i++) {
+        if (sets[i].points * p->directions * QX_MVT_SHIFTS <= DIRECTIONS_MOST) {
             p->set = sets[i];
         }
     }
@@ -257,7 +295,8 @@ static qx_status fill(qx_ctx *cx, qx_mat R, qx_mvt_sphere *out)
     const size_t r = p.L.cols;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), r, p.vectors, &p.q));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), R.rows, p.vectors, &p.at));
-    QX_NEW(cx, p.shift, r * p.vectors);
+    QX_NEW(cx, p.shift, p.coordinates);
+    QX_NEW(cx, p.u, p.coordinates);
     qx_rng rng = qx_rng_seeded(SEED);
     for (size_t s = 0; s < QX_MVT_SHIFTS; s++) {
         p.share = &QX_AT(out->share, 0, s);
@@ -311,7 +350,8 @@ double qx_mvt_sphere_tail(const qx_mvt_sphere *sphere, double df, double x, doub
         squares += (mean[s] - all) * (mean[s] - all);
     }
     if (error != NULL) {
-        *error = SPREAD_99 * sqrt(squares / (QX_MVT_SHIFTS * (QX_MVT_SHIFTS - 1.0)));
+        *error = SPREAD_99 * sqrt(squares / (QX_MVT_SHIFTS * (QX_MVT_SHIFTS - 1.0))) +
+                 fmin(1.0, HISTOGRAM_ERROR * x * x * x * x) * all;
     }
     return all;
 }

@@ -256,15 +256,15 @@ static void the_laws_of_a_projection(void **state)
 static void scales_do_not_alias(void **state)
 {
     qx_ctx *cx = *state;
-    double at[] = {1e200, 2e200, 3e200, 1e-200, 1e-200, -1e-200};
+    double at[] = {1e150, 2e150, 3e150, 1e-150, 1e-150, -1e-150};
     qx_qr qr;
     assert_ok(cx, qx_qr_factor(cx, qx_ctx_scratch(cx), qx_mat_of(at, 3, 2), &qr));
     assert_int_equal(qr.rank, 2);
-    const double y[] = {2e200, 3e200, 2e200};
+    const double y[] = {2e150, 3e150, 2e150};
     double beta[2];
     assert_ok(cx, qx_qr_solve(cx, &qr, y, beta, NULL));
     assert_near(beta[0], 1.0, 1e-14);
-    assert_near(beta[1] * 1e-300, 1e100, 1e-14);
+    assert_near(beta[1], 1e300, 1e-14);
 }
 
 static void what_is_not_finite_is_refused(void **state)

@@ -1,4 +1,4 @@
-/* tasks/new_protocol.h - the protocol to fill in. */
+/* tasks/new_protocol.h - a file with the protocol to fill in (trial/new_protocol.h). */
 #ifndef QX_TASKS_NEW_PROTOCOL_H
 #define QX_TASKS_NEW_PROTOCOL_H
 

@@ -3,7 +3,7 @@
 
 #include "numeric/eigen.h"
 
-#define ROWS 7
+#define ROWS ((size_t)7)
 
 /* Second differences: eigenvalues 2 - 2 cos(i pi / (n + 1)), by hand. */
 static void second_differences(double at[ROWS * ROWS])

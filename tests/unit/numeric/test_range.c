@@ -65,7 +65,8 @@ static void two_means_are_a_t(void **state)
     static const double df[] = {1, 2, 5, 10, 17.3, 60, 1e4, (double)INFINITY};
     (void)state;
     for (size_t i = 0; i < QX_COUNT(df); i++) {
-        for (double q = 0.01; q < 300.0; q *= 3.0) {
+        for (size_t n = 0; n < 10; n++) {
+            const double q = 0.01 * pow(3.0, (double)n);
             const double want = qx_t_two_sided(q / sqrt(2.0), df[i]);
             if (want > 1e-290) {
                 assert_near(qx_range_p(q, 2, df[i], QX_UPPER), want, 1e-11);
@@ -82,8 +83,9 @@ static void three_means_have_their_density(void **state)
     const double inf = (double)INFINITY;
     const size_t steps = 4000;
     (void)state;
-    for (double w = 0.5; w < 9.0; w += 1.0) {
-        const double h = (w + 14.0 - w) / (double)steps;
+    for (size_t n = 0; n < 9; n++) {
+        const double w = 0.5 + (double)n;
+        const double h = 14.0 / (double)steps;
         double sum = 0.0;
         for (size_t i = 0; i <= steps; i++) {
             const double x = w + h * (double)i;
@@ -102,7 +104,8 @@ static void tails_sum_to_one(void **state)
     (void)state;
     for (size_t i = 0; i < QX_COUNT(k); i++) {
         for (size_t j = 0; j < QX_COUNT(df); j++) {
-            for (double q = 0.5; q < 30.0; q *= 1.7) {
+            for (size_t n = 0; n < 8; n++) {
+                const double q = 0.5 * pow(1.7, (double)n);
                 assert_within(qx_range_p(q, k[i], df[j], QX_UPPER) +
                                   qx_range_p(q, k[i], df[j], QX_LOWER),
                               1.0,

@@ -2,17 +2,94 @@
 
 #include <math.h>
 
+#include "model/blocks.h"
 #include "model/rows.h"
+#include "numeric/eigen.h"
 
 /* A pivot of Z'MZ below this (columns of Z hold ones) adds no rank. */
 static const double RANK_SLACK = 1e-9;
 /* Weights of a row below this share of its largest count as zero. */
 static const double NO_WEIGHT = 1e-10;
 
+/* Eliminates the columns of terms up to `last` in one set, of its square A bordered by its
+ * rows of C; F loses C'A^- C. Gives the rank. */
+static size_t
+eliminate_set(const qx_profile *f, size_t s, size_t last, qx_mat A, qx_mat F)
+{
+    const size_t first = f->blocks->start[s];
+    const size_t size = f->blocks->start[s + 1] - first;
+    size_t rank = 0;
+    for (size_t j = 0; j < size; j++) {
+        for (size_t i = 0; i < size; i++) {
+            QX_AT(A, i, j) = f->blocks->G[f->blocks->offset[s] + i + j * size];
+        }
+        for (size_t a = 0; a < f->p; a++) {
+            QX_AT(A, j, size + a) = QX_AT(f->C, f->blocks->column[first + j], a);
+        }
+    }
+    for (size_t k = 0; k < size && f->blocks->term[first + k] <= last; k++) {
+        const double pivot = QX_AT(A, k, k);
+        if (!(pivot >
+              RANK_SLACK * (1.0 + f->blocks->G[f->blocks->offset[s] + k + k * size]))) {
+            continue;
+        }
+        rank++;
+        for (size_t r = k + 1; r < size; r++) {
+            const double factor = QX_AT(A, r, k) / pivot;
+            for (size_t c = k + 1; factor != 0.0 && c < size + f->p; c++) {
+                QX_AT(A, r, c) -= factor * QX_AT(A, k, c);
+            }
+        }
+        for (size_t a = 0; a < f->p; a++) {
+            for (size_t b = 0; b < f->p; b++) {
+                QX_AT(F, a, b) -= QX_AT(A, k, size + a) * QX_AT(A, k, size + b) / pivot;
+            }
+        }
+    }
+    return rank;
+}
+
+/* rank [X Z_1 ... Z_i] = rank [Z_1 ... Z_i] + rank of what is left of Q'Q = I. */
+static qx_status rank_added_by_blocks(qx_ctx *cx, const qx_profile *f, double df[])
+{
+    qx_mat A, F, U;
+    double *value;
+    double before = (double)f->p;
+    size_t most = 0;
+    for (size_t s = 0; s < f->blocks->count; s++) {
+        const size_t size = f->blocks->start[s + 1] - f->blocks->start[s];
+        most = size > most ? size : most;
+    }
+    QX_NEW(cx, value, f->p);
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), most, most + f->p, &A));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &F));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &U));
+    for (size_t i = 0; i < f->m; i++) {
+        double rank = 0.0;
+        qx_mat_zero(F);
+        for (size_t j = 0; j < f->p; j++) {
+            QX_AT(F, j, j) = 1.0;
+        }
+        for (size_t s = 0; s < f->blocks->count; s++) {
+            rank += (double)eliminate_set(f, s, i, A, F);
+        }
+        QX_TRY(qx_eigen_symmetric(cx, F, value, U));
+        for (size_t j = 0; j < f->p; j++) {
+            rank += value[j] > RANK_SLACK ? 1.0 : 0.0;
+        }
+        df[i] = rank - before;
+        before = rank;
+    }
+    return QX_OK;
+}
+
 /* Rank that each random term adds, by elimination without pivoting on Z'MZ. */
 static qx_status rank_added(qx_ctx *cx, const qx_profile *f, double df[])
 {
     qx_mat A;
+    if (f->blocks != NULL) {
+        return rank_added_by_blocks(cx, f, df);
+    }
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->q, f->q, &A));
     qx_mat_copy(A, f->G);
     for (size_t i = 0; i < f->m; i++) {

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "model/blocks.h"
 #include "model/reml.h"
 #include "numeric/chol.h"
 
@@ -48,23 +49,52 @@ static qx_mat rows_of(const qx_profile *f, qx_mat a, size_t k)
     return qx_mat_part(a, f->start[k], 0, f->start[k + 1] - f->start[k], a.cols);
 }
 
+/* out = phi M phi */
+static qx_status between_phi(qx_ctx *cx, qx_mat phi, qx_mat M, qx_mat out)
+{
+    qx_mat half;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), M.rows, M.cols, &half));
+    QX_TRY(qx_mat_multiply(cx, 'n', 'n', 1.0, phi, M, 0.0, half));
+    return qx_mat_multiply(cx, 'n', 'n', 1.0, half, phi, 0.0, out);
+}
+
+/* phi_Q and N_k'N_k: from the sets of columns, N = U phi, or from the whole. */
+static qx_status
+over_q(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat phi, qx_mat NN[])
+{
+    const qx_profile *f = &in->profile;
+    qx_mat Y, N;
+    if (f->blocks != NULL) {
+        qx_mat_copy(phi, in->at.blocks->phi);
+        for (size_t k = 0; k < f->m; k++) {
+            QX_TRY(between_phi(cx, phi, in->at.blocks->M[k], NN[k]));
+        }
+        return QX_OK;
+    }
+    QX_TRY(kernels(cx, in, &Y, &N));
+    QX_TRY(qx_mat_crossprod(cx, Y, phi));
+    for (size_t j = 0; j < f->p; j++) {
+        QX_AT(phi, j, j) += 1.0;
+    }
+    for (size_t k = 0; k < f->m; k++) {
+        QX_TRY(qx_mat_crossprod(cx, rows_of(f, N, k), NN[k]));
+    }
+    return QX_OK;
+}
+
 static qx_status make(qx_ctx *cx, qx_lmm *fit)
 {
     struct qx_lmm_inner *in = fit->inner;
-    const qx_profile *f = &in->profile;
-    qx_mat Y, N;
-    QX_TRY(kernels(cx, in, &Y, &N));
-    QX_TRY(qx_mat_crossprod(cx, Y, in->phi));
-    for (size_t j = 0; j < f->p; j++) {
-        QX_AT(in->phi, j, j) += 1.0;
+    const size_t m = in->profile.m;
+    for (size_t k = 0; k < m; k++) {
+        QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->derivative[k]));
     }
+    QX_TRY(over_q(cx, in, in->phi, in->derivative));
     QX_TRY(to_columns(cx, in, in->phi));
-    for (size_t k = 0; k < f->m; k++) {
-        QX_TRY(qx_mat_new(cx, fit->arena, f->p, f->p, &in->derivative[k]));
-        QX_TRY(qx_mat_crossprod(cx, rows_of(f, N, k), in->derivative[k]));
+    for (size_t k = 0; k < m; k++) {
         QX_TRY(to_columns(cx, in, in->derivative[k]));
     }
-    in->derivative[f->m] = in->phi;
+    in->derivative[m] = in->phi;
     return QX_OK;
 }
 
@@ -164,9 +194,32 @@ qx_status qx_information_observed(qx_ctx *cx, qx_lmm *fit)
     return status;
 }
 
-static qx_status adjust(qx_ctx *cx, qx_lmm *fit)
+/* out = 2 phi { sum_kl spread_kl (S_kl - M_k phi M_l) } phi, from the sets of columns. */
+static qx_status
+adjustment_by_blocks(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat out)
 {
-    struct qx_lmm_inner *in = fit->inner;
+    const qx_profile *f = &in->profile;
+    const struct qx_blocks_room *room = in->at.blocks;
+    qx_mat sum, half;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &sum));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &half));
+    for (size_t l = 0; l < f->m; l++) {
+        QX_TRY(qx_mat_multiply(cx, 'n', 'n', 1.0, room->phi, room->M[l], 0.0, half));
+        for (size_t k = 0; k < f->m; k++) {
+            const double w = 2.0 * QX_AT(in->spread, k, l);
+            const qx_mat S = room->S[k + l * f->m];
+            QX_TRY(qx_mat_multiply(cx, 'n', 'n', -w, room->M[k], half, 1.0, sum));
+            for (size_t i = 0; i < f->p * f->p; i++) {
+                sum.at[i] += w * S.at[i];
+            }
+        }
+    }
+    return between_phi(cx, room->phi, sum, out);
+}
+
+/* out = 2 sum_kl spread_kl N_k'T_kl N_l */
+static qx_status adjustment(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat out)
+{
     const qx_profile *f = &in->profile;
     qx_mat Y, N, TN;
     QX_TRY(kernels(cx, in, &Y, &N));
@@ -188,10 +241,17 @@ static qx_status adjust(qx_ctx *cx, qx_lmm *fit)
                                    rows_of(f, TN, k)));
         }
     }
-    QX_TRY(qx_mat_multiply(cx, 't', 'n', 2.0, N, TN, 0.0, in->adjusted));
+    return qx_mat_multiply(cx, 't', 'n', 2.0, N, TN, 0.0, out);
+}
+
+static qx_status adjust(qx_ctx *cx, qx_lmm *fit)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    QX_TRY(in->profile.blocks != NULL ? adjustment_by_blocks(cx, in, in->adjusted)
+                                      : adjustment(cx, in, in->adjusted));
     QX_TRY(to_columns(cx, in, in->adjusted));
-    for (size_t j = 0; j < f->p; j++) {
-        for (size_t i = 0; i < f->p; i++) {
+    for (size_t j = 0; j < fit->p; j++) {
+        for (size_t i = 0; i < fit->p; i++) {
             QX_AT(in->adjusted, i, j) += QX_AT(in->phi, i, j);
         }
     }

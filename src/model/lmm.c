@@ -46,6 +46,24 @@ left_over(qx_mat gram, size_t i, size_t count, const size_t kept[], qx_mat L)
     return square;
 }
 
+/* tr(M G_i M G_j) for i, j < m and tr(M G_i) in the last row and column: the norms of the
+ * profile where all ratios are nil. */
+static qx_status gram_of(qx_ctx *cx, const qx_profile *f, qx_mat gram)
+{
+    qx_profile_point at;
+    double *nil;
+    QX_NEW(cx, nil, f->m);
+    QX_TRY(qx_profile_room(cx, qx_ctx_scratch(cx), f, &at));
+    QX_TRY(qx_profile_evaluate(cx, f, nil, &at));
+    for (size_t i = 0; i < f->m; i++) {
+        for (size_t j = 0; j < f->m; j++) {
+            QX_AT(gram, i, j) = QX_AT(at.norm, i, j);
+        }
+        QX_AT(gram, i, f->m) = QX_AT(gram, f->m, i) = at.trace[i];
+    }
+    return QX_OK;
+}
+
 /* Which random terms have a covariance of their own, seen through M: a Gram-Schmidt
  * process on M, M G_m M, ... M G_1 M with inner product tr(AB), the smallest unit first,
  * so that of two units that always go together the larger is given up. */
@@ -56,17 +74,7 @@ static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[])
     size_t count = 1;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m + 1, f->m + 1, &gram));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m + 1, f->m + 1, &L));
-    for (size_t i = 0; i < f->m; i++) {
-        for (size_t k = f->start[i]; k < f->start[i + 1]; k++) {
-            QX_AT(gram, i, f->m) += QX_AT(f->G, k, k);
-            for (size_t j = 0; j < f->m; j++) {
-                for (size_t l = f->start[j]; l < f->start[j + 1]; l++) {
-                    QX_AT(gram, i, j) += QX_AT(f->G, k, l) * QX_AT(f->G, k, l);
-                }
-            }
-        }
-        QX_AT(gram, f->m, i) = QX_AT(gram, i, f->m);
-    }
+    QX_TRY(gram_of(cx, f, gram));
     QX_AT(gram, f->m, f->m) = (double)(f->n - f->p);
     kept[0] = f->m;
     QX_AT(L, 0, 0) = sqrt(QX_AT(gram, f->m, f->m));
@@ -100,7 +108,9 @@ static qx_status make_profile(qx_ctx *cx,
         levels[i] = f->level_count;
     }
     QX_TRY(qx_profile_make(cx, fit->arena, spec->random_count, levels, code, Q, r, &all));
-    QX_TRY(tell_apart(cx, &all, own));
+    qx_status status;
+    QX_SCRATCH(cx, status, tell_apart(cx, &all, own));
+    QX_TRY(status);
     for (size_t i = 0; i < spec->random_count; i++) {
         if (own[i]) {
             code[m] = code[i];

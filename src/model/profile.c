@@ -3,9 +3,10 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/blocks.h"
 #include "numeric/chol.h"
 
-/* Z'Z from counts, Z'Q and Z'r by adding rows where they belong. */
+/* Z'Q and Z'r by adding rows where they belong. */
 static void gather(const qx_profile *f,
                    const uint32_t *const code[],
                    qx_mat Q,
@@ -14,15 +15,24 @@ static void gather(const qx_profile *f,
 {
     for (size_t a = 0; a < f->m; a++) {
         for (size_t i = 0; i < f->n; i++) {
-            const size_t row = f->start[a] + code[a][i];
-            z[row] += r[i];
-            for (size_t b = 0; b <= a; b++) {
-                QX_AT(f->G, row, f->start[b] + code[b][i]) += 1.0;
-            }
+            z[f->start[a] + code[a][i]] += r[i];
         }
         for (size_t j = 0; j < f->p; j++) {
             for (size_t i = 0; i < f->n; i++) {
                 QX_AT(f->C, f->start[a] + code[a][i], j) += QX_AT(Q, i, j);
+            }
+        }
+    }
+}
+
+/* G = Z'Z from counts, less CC'. */
+static qx_status
+gather_square(qx_ctx *cx, const qx_profile *f, const uint32_t *const code[])
+{
+    for (size_t a = 0; a < f->m; a++) {
+        for (size_t i = 0; i < f->n; i++) {
+            for (size_t b = 0; b <= a; b++) {
+                QX_AT(f->G, f->start[a] + code[a][i], f->start[b] + code[b][i]) += 1.0;
             }
         }
     }
@@ -31,6 +41,33 @@ static void gather(const qx_profile *f,
             QX_AT(f->G, i, j) = QX_AT(f->G, j, i);
         }
     }
+    return qx_mat_multiply(cx, 'n', 't', -1.0, f->C, f->C, 1.0, f->G);
+}
+
+static qx_status begin(qx_ctx *cx,
+                       qx_arena *arena,
+                       size_t m,
+                       const size_t levels[],
+                       const uint32_t *const code[],
+                       qx_mat Q,
+                       const double r[],
+                       qx_profile *f)
+{
+    size_t *start;
+    double *z;
+    *f = (qx_profile){.n = Q.rows, .p = Q.cols, .m = m};
+    QX_NEW_IN(cx, arena, start, m + 1);
+    for (size_t i = 0; i < m; i++) {
+        start[i + 1] = start[i] + levels[i];
+    }
+    f->q = start[m];
+    f->start = start;
+    QX_NEW_IN(cx, arena, z, f->q);
+    QX_TRY(qx_mat_new(cx, arena, f->q, f->p, &f->C));
+    gather(f, code, Q, r, z);
+    f->z = z;
+    f->rr = qx_dot(f->n, r, r);
+    return QX_OK;
 }
 
 qx_status qx_profile_make(qx_ctx *cx,
@@ -42,24 +79,26 @@ qx_status qx_profile_make(qx_ctx *cx,
                           const double r[],
                           qx_profile *out)
 {
-    qx_profile f = {.n = Q.rows, .p = Q.cols, .m = m};
-    size_t *start;
-    double *z;
-    QX_NEW_IN(cx, arena, start, m + 1);
-    for (size_t i = 0; i < m; i++) {
-        start[i + 1] = start[i] + levels[i];
+    QX_TRY(begin(cx, arena, m, levels, code, Q, r, out));
+    QX_TRY(qx_blocks_find(cx, arena, out, code, false, &out->blocks));
+    if (out->blocks != NULL) {
+        return QX_OK;
     }
-    f.q = start[m];
-    f.start = start;
-    QX_NEW_IN(cx, arena, z, f.q);
-    QX_TRY(qx_mat_new(cx, arena, f.q, f.q, &f.G));
-    QX_TRY(qx_mat_new(cx, arena, f.q, f.p, &f.C));
-    gather(&f, code, Q, r, z);
-    QX_TRY(qx_mat_multiply(cx, 'n', 't', -1.0, f.C, f.C, 1.0, f.G));
-    f.z = z;
-    f.rr = qx_dot(f.n, r, r);
-    *out = f;
-    return QX_OK;
+    QX_TRY(qx_mat_new(cx, arena, out->q, out->q, &out->G));
+    return gather_square(cx, out, code);
+}
+
+qx_status qx_profile_make_blocks(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 size_t m,
+                                 const size_t levels[],
+                                 const uint32_t *const code[],
+                                 qx_mat Q,
+                                 const double r[],
+                                 qx_profile *out)
+{
+    QX_TRY(begin(cx, arena, m, levels, code, Q, r, out));
+    return qx_blocks_find(cx, arena, out, code, true, &out->blocks);
 }
 
 qx_status qx_profile_room(qx_ctx *cx,
@@ -72,15 +111,19 @@ qx_status qx_profile_room(qx_ctx *cx,
     qx_profile_point at = {.ypy = NAN};
     QX_NEW_IN(cx, arena, at.gamma, m);
     QX_NEW_IN(cx, arena, at.lambda, q);
-    QX_NEW_IN(cx, arena, at.b, q);
     QX_NEW_IN(cx, arena, at.w, q);
     QX_NEW_IN(cx, arena, at.trace, m);
     QX_NEW_IN(cx, arena, at.square, m);
-    QX_TRY(qx_mat_new(cx, arena, q, q, &at.K));
-    QX_TRY(qx_mat_new(cx, arena, q, q, &at.B));
-    QX_TRY(qx_mat_new(cx, arena, q, q, &at.T));
     QX_TRY(qx_mat_new(cx, arena, m, m, &at.norm));
     QX_TRY(qx_mat_new(cx, arena, m, m, &at.bilinear));
+    if (profile->blocks != NULL) {
+        QX_TRY(qx_blocks_room_make(cx, arena, profile, &at.blocks));
+    } else {
+        QX_NEW_IN(cx, arena, at.b, q);
+        QX_TRY(qx_mat_new(cx, arena, q, q, &at.K));
+        QX_TRY(qx_mat_new(cx, arena, q, q, &at.B));
+        QX_TRY(qx_mat_new(cx, arena, q, q, &at.T));
+    }
     *out = at;
     return QX_OK;
 }
@@ -107,6 +150,9 @@ qx_status qx_profile_value(qx_ctx *cx,
 {
     if (!spread_gamma(f, gamma, at)) {
         return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is negative or not finite");
+    }
+    if (f->blocks != NULL) {
+        return qx_blocks_value(cx, f, at);
     }
     for (size_t j = 0; j < f->q; j++) {
         for (size_t i = j; i < f->q; i++) {
@@ -171,6 +217,12 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
                               const double gamma[],
                               qx_profile_point *at)
 {
+    if (f->blocks != NULL) {
+        if (!spread_gamma(f, gamma, at)) {
+            return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is not finite");
+        }
+        return qx_blocks_evaluate(cx, f, at);
+    }
     QX_TRY(qx_profile_value(cx, f, gamma, at));
     for (size_t j = 0; j < f->q; j++) {
         for (size_t i = 0; i < f->q; i++) {
@@ -221,6 +273,12 @@ void qx_profile_derivatives(const qx_profile *f,
 qx_status
 qx_profile_random(qx_ctx *cx, const qx_profile *f, const qx_profile_point *at, double u[])
 {
+    if (f->blocks != NULL) {
+        for (size_t k = 0; k < f->q; k++) {
+            u[k] = at->lambda[k] * at->lambda[k] * at->w[k];
+        }
+        return QX_OK;
+    }
     memcpy(u, at->b, f->q * sizeof *u);
     QX_TRY(qx_chol_solve_lower(cx, 't', at->K, qx_mat_of(u, f->q, 1)));
     for (size_t k = 0; k < f->q; k++) {

@@ -21,6 +21,9 @@
  *                                                  - w_i'w_i w_j'w_j / (y'Py)^2)
  *     expected:    |T_ij|^2 - tr T_ii tr T_jj / (n - p)         (|.|^2: sum of squares)
  *
+ * Where the columns of Z fall into sets that never meet, G is not formed and the same
+ * numbers come from model/blocks.h at the cost of the sets alone.
+ *
  * Source: Bates et al. 2015, J Stat Softw 67(1):1-48 (criterion); Patterson & Thompson
  * 1971, Biometrika 58:545-554 and Harville 1977, J Am Stat Assoc 72:320-338 (P and the
  * derivatives); the projected form is derived in docs/methods/mixed-models.md. */
@@ -35,17 +38,21 @@
 typedef struct qx_profile {
     size_t n, p, m, q;   /* m random terms with q columns in all */
     const size_t *start; /* m + 1: columns of term i are start[i] ... start[i+1] - 1 */
-    qx_mat G, C;         /* q x q; q x p */
+    qx_mat G, C;         /* q x q (not with blocks); q x p */
     const double *z;     /* q */
     double rr;
+    const struct qx_blocks
+        *blocks; /* sets of columns that never meet; NULL: one matrix */
 } qx_profile;
 
 /* Everything at one gamma; room is made once and reused. */
 typedef struct qx_profile_point {
     double *gamma;  /* m */
     double *lambda; /* q: root of each column's gamma */
-    qx_mat K, B, T; /* q x q each */
-    double *b, *w;  /* q */
+    qx_mat K, B, T; /* q x q each; not with blocks */
+    double *b;      /* q; not with blocks */
+    double *w;      /* q */
+    struct qx_blocks_room *blocks;
     double ypy, log_a;
     double *trace;   /* m: tr T_ii */
     double *square;  /* m: w_i'w_i */
@@ -64,6 +71,16 @@ qx_status qx_profile_make(qx_ctx *cx,
                           const double r[],
                           qx_profile *out);
 
+/* The same by sets of columns, even where one matrix would be quicker (for tests). */
+qx_status qx_profile_make_blocks(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 size_t m,
+                                 const size_t levels[],
+                                 const uint32_t *const code[],
+                                 qx_mat Q,
+                                 const double r[],
+                                 qx_profile *out);
+
 qx_status qx_profile_room(qx_ctx *cx,
                           qx_arena *arena,
                           const qx_profile *profile,
@@ -71,29 +88,29 @@ qx_status qx_profile_room(qx_ctx *cx,
 
 /* log_a and ypy alone. QX_E_NUMERIC when gamma is not finite. */
 qx_status qx_profile_value(qx_ctx *cx,
-                           const qx_profile *profile,
+                           const qx_profile *f,
                            const double gamma[],
                            qx_profile_point *at);
 
 /* All of the point. */
 qx_status qx_profile_evaluate(qx_ctx *cx,
-                              const qx_profile *profile,
+                              const qx_profile *f,
                               const double gamma[],
                               qx_profile_point *at);
 
 /* f of the header; INFINITY when y'Py is not above zero. */
-double qx_profile_criterion(const qx_profile *profile, const qx_profile_point *at);
+double qx_profile_criterion(const qx_profile *f, const qx_profile_point *at);
 
 /* Gradient (m), Hessian and expected Hessian (m x m each) of f at an evaluated point. */
-void qx_profile_derivatives(const qx_profile *profile,
+void qx_profile_derivatives(const qx_profile *f,
                             const qx_profile_point *at,
                             double gradient[],
                             qx_mat hessian,
                             qx_mat expected);
 
-/* u = predicted random effects (q). */
+/* u = predicted random effects (q), at an evaluated point. */
 qx_status qx_profile_random(qx_ctx *cx,
-                            const qx_profile *profile,
+                            const qx_profile *f,
                             const qx_profile_point *at,
                             double u[]);
 

@@ -72,7 +72,8 @@ typedef struct qx_lmm {
 } qx_lmm;
 
 /* Fits; *out is freed by qx_lmm_free. QX_E_SHAPE, QX_E_INPUT (nothing to estimate the
- * residual from: n <= p), QX_E_NOMEM. A boundary or missed optimum is in the result. */
+ * residual from: n <= p; a response that is not finite; more than 8000 units that all hang
+ * together by crossing), QX_E_NOMEM. A boundary or missed optimum is in the result. */
 QX_API qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out);
 QX_API void qx_lmm_free(qx_lmm *fit);
 

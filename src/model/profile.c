@@ -6,6 +6,9 @@
 #include "model/blocks.h"
 #include "numeric/chol.h"
 
+/* Random columns of one dense matrix: beyond this a fit takes hours and gigabytes. */
+#define DENSE_MOST 8000
+
 /* Z'Q and Z'r by adding rows where they belong. */
 static void gather(const qx_profile *f,
                    const uint32_t *const code[],
@@ -83,6 +86,14 @@ qx_status qx_profile_make(qx_ctx *cx,
     QX_TRY(qx_blocks_find(cx, arena, out, code, false, &out->blocks));
     if (out->blocks != NULL) {
         return QX_OK;
+    }
+    if (out->q > DENSE_MOST) {
+        return qx_fail(cx,
+                       QX_E_INPUT,
+                       "%zu units that hang together are more than can be fitted (%d): "
+                       "blocks or sites that do not cross would split them",
+                       out->q,
+                       DENSE_MOST);
     }
     QX_TRY(qx_mat_new(cx, arena, out->q, out->q, &out->G));
     return gather_square(cx, out, code);

@@ -61,7 +61,8 @@ typedef struct qx_profile_point {
 } qx_profile_point;
 
 /* Cross-products of m factors with `levels[i]` levels and n codes each, an n x p matrix Q
- * with orthonormal columns and r = My. In `arena`. Cost O(n m (m + p) + q^2 p). */
+ * with orthonormal columns and r = My. In `arena`. Cost O(n m (m + p) + q^2 p).
+ * QX_E_INPUT: more columns than one matrix can hold. */
 qx_status qx_profile_make(qx_ctx *cx,
                           qx_arena *arena,
                           size_t m,

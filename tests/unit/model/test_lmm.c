@@ -267,6 +267,25 @@ static void too_few_rows_are_refused(void **state)
     assert_null(fit);
 }
 
+/* Rows by columns with 9000 units in all, each row and column met: one set. */
+static void too_many_crossed_units_are_refused(void **state)
+{
+    qx_ctx *cx = *state;
+    qx_lmm *fit = NULL;
+    small_model *m = small_new(cx, 12000);
+    const size_t row = small_factor(cx, m, "row", 6000, 1);
+    const size_t column = small_factor(cx, m, "column", 3000, 1);
+    small_random(m, "row", row);
+    small_random(m, "column", column);
+    for (size_t i = 0; i < m->n; i++) {
+        m->code[row][i] = (uint32_t)(i / 2);
+        m->code[column][i] = (uint32_t)(((i + 1) / 2) % 3000);
+        m->y[i] = (double)(i * i % 13);
+    }
+    assert_fails(cx, qx_lmm_fit(cx, &m->spec, &fit), QX_E_INPUT, "9000 units");
+    assert_null(fit);
+}
+
 static void not_finite_values_are_refused(void **state)
 {
     qx_ctx *cx = *state;
@@ -404,23 +423,15 @@ static void every_allocation_may_fail(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        TEST(scale_and_sign_change_nothing),
-        TEST(shift_moves_means_alone),
-        TEST(order_of_rows_changes_nothing),
-        TEST(names_change_nothing),
-        TEST(zero_component_lends_no_df),
-        TEST(balanced_df_are_those_of_the_strata),
-        TEST(fitted_and_residual_add_up),
-        TEST(constant_response_tests_nothing),
-        TEST(exact_response_tests_nothing),
-        TEST(no_residual_variation_is_told),
-        TEST(too_few_rows_are_refused),
-        TEST(not_finite_values_are_refused),
-        TEST(units_that_cannot_be_told_apart),
-        TEST(more_random_columns_than_rows),
-        TEST(extreme_scales),
-        TEST(one_level_and_collinear_columns),
-        TEST(dependent_rows_are_refused),
+        TEST(scale_and_sign_change_nothing),   TEST(shift_moves_means_alone),
+        TEST(order_of_rows_changes_nothing),   TEST(names_change_nothing),
+        TEST(zero_component_lends_no_df),      TEST(balanced_df_are_those_of_the_strata),
+        TEST(fitted_and_residual_add_up),      TEST(constant_response_tests_nothing),
+        TEST(exact_response_tests_nothing),    TEST(no_residual_variation_is_told),
+        TEST(too_few_rows_are_refused),        TEST(too_many_crossed_units_are_refused),
+        TEST(not_finite_values_are_refused),   TEST(units_that_cannot_be_told_apart),
+        TEST(more_random_columns_than_rows),   TEST(extreme_scales),
+        TEST(one_level_and_collinear_columns), TEST(dependent_rows_are_refused),
         TEST(every_allocation_may_fail),
     };
     return cmocka_run_group_tests_name("model/lmm", tests, NULL, NULL);

@@ -1,0 +1,231 @@
+/* report/chart_means.c - means with intervals and letters, raw values behind: one row for
+ * each level, in the protocol's order. */
+#include <math.h>
+#include <string.h>
+
+#include "report/chart.h"
+#include "report/parts.h"
+#include "report/rounding.h"
+#include "report/words.h"
+
+#define ROW         27.0
+#define NUMBER      78.0 /* right margin for mean and letters */
+#define TOP         8.0
+#define POINTS_MOST 3000 /* more make a black bar and a slow page */
+
+static bool suits(const qx_chart_input *in)
+{
+    size_t first;
+    return in->result != NULL && in->term != NULL &&
+           qx_result_means(in->result, in->term, &first) > 0;
+}
+
+static size_t part(const qx_chart_input *in, size_t *first)
+{
+    const size_t all = qx_result_means(in->result, in->term, first);
+    if (in->count == 0 || in->first >= all) {
+        return all;
+    }
+    *first += in->first;
+    return in->count < all - in->first ? in->count : all - in->first;
+}
+
+static const char *row_label(const qx_chart_input *in, const qx_cell *cell)
+{
+    const qx_protocol *p = in->findings->protocol;
+    const char *text = "";
+    for (size_t i = 0; i < cell->count; i++) {
+        text = qx_say(in->doc,
+                      "%s%s%s",
+                      text,
+                      i > 0 ? ", " : "",
+                      qx_words_level(in->doc, p, cell->factor[i], cell->level[i]));
+    }
+    return text;
+}
+
+/* All of the term, so that the parts of a long chart share their axis. */
+static qx_extent values(const qx_chart_input *in, bool points)
+{
+    qx_extent e = QX_EXTENT_EMPTY;
+    size_t first;
+    const size_t all = qx_result_means(in->result, in->term, &first);
+    for (size_t i = first; i < first + all; i++) {
+        const qx_back m = qx_mean_shown(&in->result->mean[i]);
+        qx_extent_take(&e, m.estimate);
+        qx_extent_take(&e, m.lower);
+        qx_extent_take(&e, m.upper);
+    }
+    for (size_t i = 0; points && i < in->result->point_count; i++) {
+        qx_extent_take(&e, qx_result_shown(in->result, in->result->point[i].y));
+    }
+    return e;
+}
+
+static bool points_shown(const qx_chart_input *in)
+{
+    return in->result->point_count > 0 && in->result->point_count <= POINTS_MOST;
+}
+
+static void draw_points(
+    const qx_chart_input *in, qx_scene *s, const qx_scale *x, size_t first, size_t count)
+{
+    for (size_t i = 0; i < in->result->point_count; i++) {
+        const qx_point *p = &in->result->point[i];
+        const size_t c =
+            qx_result_cell_of_row(in->findings, in->result, first, count, p->row);
+        if (c == QX_NONE) {
+            continue;
+        }
+        const double y = TOP + ROW * ((double)c + 0.5) + 8.0 * qx_chart_shift(i);
+        qx_scene_dot(s,
+                     qx_scale_at(x, qx_result_shown(in->result, p->y)),
+                     y,
+                     1.6,
+                     QX_SHAPE_ROUND,
+                     (qx_pen){.fill = QX_INK_SOFT, .faint = true});
+    }
+}
+
+static void draw_mean(
+    const qx_chart_input *in, qx_scene *s, const qx_scale *x, const qx_mean *m, double y)
+{
+    const qx_back v = qx_mean_shown(m);
+    const qx_pen line = {.stroke = QX_INK_ACCENT, .width = 2.0};
+    qx_scene_line(s, qx_scale_at(x, v.lower), y, qx_scale_at(x, v.upper), y, line);
+    qx_scene_dot(s,
+                 qx_scale_at(x, v.estimate),
+                 y,
+                 4.0,
+                 QX_SHAPE_ROUND,
+                 (qx_pen){.fill = QX_INK_ACCENT, .stroke = QX_INK_PAPER, .width = 1.0});
+    const bool back = !isnan(m->back.estimate);
+    const char *number =
+        back ? qx_short_number(in->doc->arena, v.estimate, 3)
+             : qx_rounded(in->doc->arena, v.estimate, qx_decimals_for(m->se));
+    const char *text = qx_say(in->doc,
+                              "%s%s%s",
+                              qx_said(in->doc, number),
+                              m->letters == NULL ? "" : " ",
+                              m->letters == NULL ? "" : m->letters);
+    qx_writing how = qx_writing_label;
+    how.bold = true;
+    qx_scene_text(s, s->width - NUMBER + 8.0, y + 4.0, NUMBER - 8.0, text, how);
+}
+
+static double label_room(const qx_chart_input *in, size_t first, size_t count)
+{
+    double widest = 24.0;
+    for (size_t i = 0; i < count; i++) {
+        const char *text = row_label(in, &in->result->mean[first + i].cell);
+        widest = fmax(widest, qx_text_width(text, QX_TEXT_NORMAL));
+    }
+    return fmin(widest + 4.0, 128.0);
+}
+
+static void draw(const qx_chart_input *in, qx_scene *s)
+{
+    size_t first;
+    qx_axis axis;
+    if (!suits(in)) {
+        qx_scene_nothing(s, "There are no means to draw.");
+        return;
+    }
+    const size_t count = part(in, &first);
+    const double left = label_room(in, first, count) + 6.0;
+    const qx_extent extent = values(in, points_shown(in));
+    if (extent.low > extent.high) {
+        qx_scene_nothing(s, "No mean could be estimated.");
+        return;
+    }
+    const double right = s->width - NUMBER;
+    const double bottom = TOP + ROW * (double)count + 2.0;
+    if (!qx_axis_make(in->doc->arena, extent, right - left, true, &axis)) {
+        s->failed = true;
+        return;
+    }
+    const qx_scale x = {axis.low, axis.high, left, right};
+    s->height = bottom + 38.0;
+    qx_chart_across(s, &axis, &x, TOP, bottom);
+    if (points_shown(in)) {
+        draw_points(in, s, &x, first, count);
+    }
+    for (size_t i = 0; i < count; i++) {
+        const double y = TOP + ROW * ((double)i + 0.5);
+        const qx_mean *m = &in->result->mean[first + i];
+        qx_scene_text(
+            s, 0.0, y + 4.0, left - 8.0, row_label(in, &m->cell), qx_writing_label);
+        draw_mean(in, s, &x, m, y);
+    }
+    qx_scene_text(s,
+                  (left + right) / 2.0,
+                  bottom + 31.0,
+                  s->width - 8.0,
+                  qx_words_heading(in->doc, in->result),
+                  qx_writing_tick);
+}
+
+static const char *caption(const qx_chart_input *in)
+{
+    size_t first;
+    if (!suits(in)) {
+        return "Means";
+    }
+    const size_t all = qx_result_means(in->result, in->term, &first);
+    const char *text = qx_say(in->doc,
+                              "%s: means by %s",
+                              qx_words_label(in->doc, in->result),
+                              in->result->mean[first].cell.factor[0]);
+    for (size_t i = 1; i < in->result->mean[first].cell.count; i++) {
+        text = qx_say(in->doc, "%s and %s", text, in->result->mean[first].cell.factor[i]);
+    }
+    if (in->count > 0 && in->count < all) {
+        text = qx_say(in->doc,
+                      "%s, %zu to %zu of %zu",
+                      text,
+                      in->first + 1,
+                      in->first + in->count < all ? in->first + in->count : all,
+                      all);
+    }
+    return text;
+}
+
+static const char *describe(const qx_chart_input *in)
+{
+    size_t first;
+    if (!suits(in)) {
+        return "There are no means to draw.";
+    }
+    const size_t count = part(in, &first);
+    const char *text = qx_say(
+        in->doc,
+        "Dots are means, lines their %s intervals%s%s.",
+        qx_said(in->doc,
+                qx_per_cent(in->doc->arena, in->findings->protocol->analysis.level)),
+        points_shown(in) ? ", small dots the values behind them" : "",
+        in->result->mean[first].letters == NULL
+            ? ""
+            : "; means that share a letter have not been shown to differ");
+    for (size_t i = 0; i < count; i++) {
+        const qx_mean *m = &in->result->mean[first + i];
+        const qx_back v = qx_mean_shown(m);
+        const int decimals = qx_decimals_for(m->se);
+        text = qx_say(in->doc,
+                      "%s %s: %s (%s to %s)%s%s.",
+                      text,
+                      row_label(in, &m->cell),
+                      qx_said(in->doc, qx_rounded(in->doc->arena, v.estimate, decimals)),
+                      qx_said(in->doc, qx_rounded(in->doc->arena, v.lower, decimals)),
+                      qx_said(in->doc, qx_rounded(in->doc->arena, v.upper, decimals)),
+                      m->letters == NULL ? "" : " ",
+                      m->letters == NULL ? "" : m->letters);
+    }
+    return text;
+}
+
+const qx_chart_kind qx_chart_means = {.key = "means",
+                                      .title = "Means with intervals",
+                                      .suits = suits,
+                                      .draw = draw,
+                                      .describe = describe,
+                                      .caption = caption};

@@ -1,0 +1,337 @@
+/* report/doc_answer.c - the answer: findings as sentences, by variate and treatment,
+ * strongest first. Where an interaction matters, the effects inside the levels of the
+ * other treatment lead, and a warning stands at the averages. */
+#include <math.h>
+#include <string.h>
+
+#include "numeric/dist.h"
+#include "report/doc_parts.h"
+#include "report/parts.h"
+#include "report/rounding.h"
+#include "report/words.h"
+
+#define SENTENCES_MOST 12 /* of one treatment; more are counted instead */
+#define SENTENCES_KEPT 6
+
+/* Larger is told earlier. */
+static int strength(const qx_difference *d)
+{
+    if (isnan(d->estimate)) {
+        return 0;
+    }
+    switch (d->verdict) {
+    case QX_HIGHER:
+    case QX_LOWER_VERDICT:
+        return d->beyond_margin ? 5 : 4;
+    case QX_TRIVIAL:
+        return 3;
+    case QX_EQUIVALENT:
+        return 2;
+    case QX_UNSETTLED:
+        break;
+    }
+    return 1;
+}
+
+static bool before(const qx_difference *a, const qx_difference *b)
+{
+    if (strength(a) != strength(b)) {
+        return strength(a) > strength(b);
+    }
+    return fabs(a->value) > fabs(b->value);
+}
+
+/* The differences of one factor from a list, strongest first; NULL: no memory. */
+static const qx_difference **strongest(qx_doc *doc,
+                                       const qx_difference from[],
+                                       size_t all,
+                                       const char *factor,
+                                       size_t *count)
+{
+    const qx_difference **list = qx_arena_alloc(doc->arena, all, sizeof *list);
+    *count = 0;
+    if (list == NULL) {
+        doc->failed = true;
+        return NULL;
+    }
+    for (size_t i = 0; i < all; i++) {
+        if (strcmp(from[i].term, factor) != 0) {
+            continue;
+        }
+        size_t at = (*count)++;
+        while (at > 0 && before(&from[i], list[at - 1])) {
+            list[at] = list[at - 1];
+            at--;
+        }
+        list[at] = &from[i];
+    }
+    return list;
+}
+
+static const char *counted(qx_doc *doc, const qx_difference *const list[], size_t count)
+{
+    size_t of[6] = {0};
+    const char *text = "";
+    static const char *const words[] = {"cannot be estimated",
+                                        "are unsettled",
+                                        "are equivalent",
+                                        "differ by too little to matter",
+                                        "differ",
+                                        "differ by more than the margin"};
+    for (size_t i = 0; i < count; i++) {
+        of[strength(list[i])]++;
+    }
+    for (size_t k = 6; k-- > 0;) {
+        if (of[k] > 0) {
+            text = qx_say(
+                doc, "%s%s%zu %s", text, text[0] == '\0' ? "" : ", ", of[k], words[k]);
+        }
+    }
+    return text;
+}
+
+/* 40 levels make 780 pairs: told by number, then the strongest few. */
+static void sentences(qx_doc *doc,
+                      const qx_findings *f,
+                      const qx_result *r,
+                      const qx_difference *const list[],
+                      size_t count)
+{
+    size_t told = count;
+    if (count > SENTENCES_MOST) {
+        told = SENTENCES_KEPT;
+        qx_doc_add(doc,
+                   QX_NODE_PARAGRAPH,
+                   qx_say(doc,
+                          "Of %zu pairs, %s. The strongest %d:",
+                          count,
+                          counted(doc, list, count),
+                          SENTENCES_KEPT));
+    }
+    for (size_t i = 0; i < told; i++) {
+        qx_doc_finding(doc,
+                       qx_words_verdict(list[i]),
+                       qx_words_difference(doc, f->protocol, r, list[i]));
+    }
+}
+
+static void warn_average(qx_doc *doc, const char *factor, const char *partner, double p)
+{
+    qx_doc_add(
+        doc,
+        QX_NODE_NOTE,
+        qx_say(doc,
+               "What %s does depends on the rest of %s (interaction, P %s%s): go by "
+               "the findings above, inside each level. The averages that follow mix "
+               "different effects.",
+               factor,
+               partner,
+               p < 0.001 ? "" : "= ",
+               qx_said(doc, qx_p_value(doc->arena, p))));
+}
+
+static const char *spelled(qx_doc *doc, const char *term)
+{
+    const char *text = "";
+    while (term[0] != '\0') {
+        const size_t length = strcspn(term, ":");
+        text = qx_say(
+            doc, "%s%s%.*s", text, text[0] == '\0' ? "" : " and ", (int)length, term);
+        term += length + (term[length] == ':' ? 1 : 0);
+    }
+    return text;
+}
+
+static void
+one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor)
+{
+    size_t main_count, simple_count;
+    const qx_difference **main_list =
+        strongest(doc, r->difference, r->difference_count, factor, &main_count);
+    const qx_difference **simple_list =
+        strongest(doc, r->simple, r->simple_count, factor, &simple_count);
+    const qx_test_line *joint =
+        qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level);
+    if (main_list == NULL || simple_list == NULL) {
+        return;
+    }
+    qx_doc_heading(doc, 4, NULL, qx_say(doc, "Effect of %s", factor));
+    if (joint != NULL && simple_count > 0) {
+        qx_doc_add(doc,
+                   QX_NODE_PARAGRAPH,
+                   qx_say(doc,
+                          "%s act together (P %s%s), so each level is looked at on its "
+                          "own.",
+                          spelled(doc, joint->term),
+                          joint->p < 0.001 ? "" : "= ",
+                          qx_said(doc, qx_p_value(doc->arena, joint->p))));
+        sentences(doc, f, r, simple_list, simple_count);
+        warn_average(doc, factor, spelled(doc, joint->term), joint->p);
+    }
+    const size_t trends = qx_doc_trends(doc, f, r, factor);
+    if (trends == 0 && qx_factor_numeric(f->protocol, factor)) {
+        qx_doc_add(doc,
+                   QX_NODE_NOTE,
+                   qx_say(doc,
+                          "The levels of %s are amounts: a trend over them (contrasts in "
+                          "the protocol) says more than comparing pair by pair.",
+                          factor));
+    }
+    sentences(doc, f, r, main_list, main_count);
+}
+
+double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c)
+{
+    const double alpha = 1.0 - f->protocol->analysis.level;
+    if (!(c->df > 0.0) || isnan(c->se)) {
+        return NAN;
+    }
+    return qx_t_q(alpha / 2.0, c->df, QX_UPPER) * c->se;
+}
+
+static const qx_contrast_def *definition(const qx_findings *f, const char *name)
+{
+    for (size_t i = 0; i < f->protocol->contrast_count; i++) {
+        if (strcmp(f->protocol->contrast[i].name, name) == 0) {
+            return &f->protocol->contrast[i];
+        }
+    }
+    return NULL;
+}
+
+static const char *trend_sentence(qx_doc *doc,
+                                  const qx_findings *f,
+                                  const qx_result *r,
+                                  const qx_contrast_line *c,
+                                  qx_trend trend)
+{
+    const bool shown = c->p < 1.0 - f->protocol->analysis.level;
+    const char *label = qx_words_label(doc, r);
+    const char *p = qx_say(doc,
+                           "P %s%s",
+                           c->p < 0.001 ? "" : "= ",
+                           qx_said(doc, qx_p_value(doc->arena, c->p)));
+    if (isnan(c->estimate)) {
+        return qx_say(doc, "The trend %s could not be estimated.", c->name);
+    }
+    if (trend == QX_TREND_LINEAR) {
+        return shown ? qx_say(doc,
+                              "%s %s with rising %s (linear trend, %s).",
+                              label,
+                              c->estimate > 0.0 ? "rises" : "falls",
+                              c->of,
+                              p)
+                     : qx_say(doc,
+                              "Whether %s rises or falls with %s is not settled (linear "
+                              "trend, %s).",
+                              label,
+                              c->of,
+                              p);
+    }
+    return shown
+               ? qx_say(doc,
+                        "The response of %s to %s is curved (%s part of the trend, %s).",
+                        label,
+                        c->of,
+                        qx_trend_word(trend),
+                        p)
+               : qx_say(doc,
+                        "A %s bend in the response of %s to %s has not been shown (%s).",
+                        qx_trend_word(trend),
+                        label,
+                        c->of,
+                        p);
+}
+
+size_t
+qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < r->contrast_count; i++) {
+        const qx_contrast_line *c = &r->contrast[i];
+        const qx_contrast_def *def = definition(f, c->name);
+        if (def == NULL || def->trend == QX_TREND_NONE || strcmp(c->of, factor) != 0) {
+            continue;
+        }
+        const bool shown = c->p < 1.0 - f->protocol->analysis.level;
+        qx_doc_finding(
+            doc, shown ? "trend" : "unsettled", trend_sentence(doc, f, r, c, def->trend));
+        count++;
+    }
+    return count;
+}
+
+const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    double total = 0.0;
+    const qx_variance_line *largest = NULL;
+    (void)f;
+    for (size_t i = 0; i < r->variance_count; i++) {
+        const qx_variance_line *v = &r->variance[i];
+        if (isfinite(v->variance)) {
+            total += v->variance;
+            largest = largest == NULL || v->variance > largest->variance ? v : largest;
+        }
+    }
+    if (largest == NULL || !(total > 0.0)) {
+        return "";
+    }
+    const double share = largest->variance / total;
+    const char *rest =
+        strcmp(largest->term, "residual") == 0
+            ? "between the smallest units measured, with the error of measuring"
+            : qx_say(doc, "between %s", qx_words_path(doc, largest->term));
+    if (r->variance_count == 1) {
+        return qx_say(doc,
+                      "Variation %s has a standard deviation of %s%s.",
+                      rest,
+                      qx_said(doc, qx_short_number(doc->arena, largest->sd, 3)),
+                      qx_words_scale(doc, r));
+    }
+    return qx_say(
+        doc,
+        "The largest part of the variation (%s) lies %s: a standard deviation of "
+        "%s%s.",
+        qx_said(doc, qx_per_cent(doc->arena, round(100.0 * share) / 100.0)),
+        rest,
+        qx_said(doc, qx_short_number(doc->arena, largest->sd, 3)),
+        qx_words_scale(doc, r));
+}
+
+void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
+    if (r->used == 0) {
+        qx_doc_add(
+            doc,
+            QX_NODE_NOTE,
+            qx_say(doc,
+                   "Nothing can be said about %s: no value of it was recorded (%zu "
+                   "missing).",
+                   qx_words_label(doc, r),
+                   r->missing));
+        return;
+    }
+    if (!r->converged && r->mean_count == 0 && r->variance_count == 0) {
+        qx_doc_add(doc,
+                   QX_NODE_NOTE,
+                   qx_say(doc,
+                          "%s could not be analysed; the notes say why.",
+                          qx_words_label(doc, r)));
+        return;
+    }
+    size_t told = 0;
+    for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
+        const char *term = qx_result_term(r, k);
+        if (qx_term_factors(term) == 1) {
+            one_factor(doc, f, r, term);
+            told++;
+        }
+    }
+    if (told == 0) {
+        const char *words = qx_doc_variance_words(doc, f, r);
+        qx_doc_add(doc,
+                   QX_NODE_PARAGRAPH,
+                   words[0] == '\0' ? "There are no treatments to compare." : words);
+    }
+}

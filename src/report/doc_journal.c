@@ -1,0 +1,632 @@
+/* report/doc_journal.c - tables as a horticultural journal lays them out: treatments in
+ * the protocol's order, means to the place of their standard error, letters behind the
+ * mean, one error with its degrees of freedom, exact P, notes at the foot. */
+#include <math.h>
+#include <string.h>
+
+#include "report/doc_parts.h"
+#include "report/parts.h"
+#include "report/rounding.h"
+#include "report/words.h"
+
+#define SUMMARY_MOST 5 /* variates side by side */
+#define PAIRS_MOST   60
+#define DASH         "\xe2\x80\x93"
+
+static const char *rounded(qx_doc *doc, double x, int decimals)
+{
+    return qx_said(doc, qx_rounded(doc->arena, x, decimals));
+}
+
+static const char *level_of(qx_doc *doc, const qx_findings *f, const qx_cell *cell)
+{
+    const char *text = "";
+    for (size_t i = 0; i < cell->count; i++) {
+        text = qx_say(doc,
+                      "%s%s%s",
+                      text,
+                      i > 0 ? ", " : "",
+                      qx_words_level(doc, f->protocol, cell->factor[i], cell->level[i]));
+    }
+    return text;
+}
+
+/* Decimals of a whole term: those of its smallest standard error. */
+static int term_decimals(const qx_result *r, size_t first, size_t count)
+{
+    double least = NAN;
+    for (size_t i = first; i < first + count; i++) {
+        const double se = r->mean[i].se;
+        least = se > 0.0 && !(least <= se) ? se : least;
+    }
+    return qx_decimals_for(least);
+}
+
+/* Standard errors of the differences of one term: least, largest, their df. */
+typedef struct sed {
+    double least, most, df_least, df_most;
+    size_t count;
+    const char *adjust;
+} sed;
+
+static sed term_sed(const qx_result *r, const char *term)
+{
+    sed s = {INFINITY, 0.0, INFINITY, 0.0, 0, NULL};
+    for (size_t i = 0; i < r->difference_count; i++) {
+        const qx_difference *d = &r->difference[i];
+        if (strcmp(d->term, term) != 0 || isnan(d->se)) {
+            continue;
+        }
+        s.least = fmin(s.least, d->se);
+        s.most = fmax(s.most, d->se);
+        s.df_least = fmin(s.df_least, d->df);
+        s.df_most = fmax(s.df_most, d->df);
+        s.adjust = d->adjust;
+        s.count++;
+    }
+    return s;
+}
+
+/* "2.3" or "2.1 to 2.6" */
+static const char *sed_text(qx_doc *doc, const sed *s)
+{
+    const int decimals = qx_decimals_for(s->least);
+    const char *low = rounded(doc, s->least, decimals);
+    const char *high = rounded(doc, s->most, decimals);
+    return strcmp(low, high) == 0 ? low : qx_say(doc, "%s to %s", low, high);
+}
+
+static const char *df_text(qx_doc *doc, const sed *s)
+{
+    const char *low = qx_said(doc, qx_df_value(doc->arena, s->df_least));
+    const char *high = qx_said(doc, qx_df_value(doc->arena, s->df_most));
+    return strcmp(low, high) == 0 ? low : qx_say(doc, "%s to %s", low, high);
+}
+
+static const char *level_text(qx_doc *doc, const qx_findings *f)
+{
+    return qx_said(doc, qx_per_cent(doc->arena, f->protocol->analysis.level));
+}
+
+static const char *mean_text(qx_doc *doc, const qx_mean *m, int decimals)
+{
+    const char *number = rounded(doc, m->estimate, decimals);
+    return m->letters == NULL || m->letters[0] == '\0'
+               ? number
+               : qx_say(doc, "%s %s", number, m->letters);
+}
+
+/* ---- all variates side by side -------------------------------------------------------- */
+
+static const qx_result *of_term(const qx_findings *f, const char *term, size_t *first)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        if (qx_result_means(&f->result[i], term, first) > 0) {
+            return &f->result[i];
+        }
+    }
+    return NULL;
+}
+
+static bool same_cell(const qx_cell *a, const qx_cell *b)
+{
+    bool same = a->count == b->count;
+    for (size_t i = 0; same && i < a->count; i++) {
+        same = strcmp(a->level[i], b->level[i]) == 0;
+    }
+    return same;
+}
+
+static const char *
+summary_cell(qx_doc *doc, const qx_result *r, const char *term, const qx_cell *cell)
+{
+    size_t first;
+    const size_t count = qx_result_means(r, term, &first);
+    for (size_t i = first; i < first + count; i++) {
+        if (same_cell(&r->mean[i].cell, cell)) {
+            return mean_text(doc, &r->mean[i], term_decimals(r, first, count));
+        }
+    }
+    return DASH;
+}
+
+static void
+summary_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t, const char *term)
+{
+    const char **error = qx_table_row(doc, t, true);
+    const char **p = qx_table_row(doc, t, true);
+    if (error == NULL || p == NULL) {
+        return;
+    }
+    error[0] = "SED (df)";
+    p[0] = "P";
+    for (size_t i = 0; i < f->result_count; i++) {
+        const sed s = term_sed(&f->result[i], term);
+        const qx_test_line *test = qx_result_test(&f->result[i], term);
+        error[i + 1] = s.count == 0
+                           ? DASH
+                           : qx_say(doc, "%s (%s)", sed_text(doc, &s), df_text(doc, &s));
+        p[i + 1] = test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, test->p));
+    }
+}
+
+static void
+summary_term(qx_doc *doc, const qx_findings *f, qx_doc_table *t, const char *term)
+{
+    size_t first;
+    const qx_result *r = of_term(f, term, &first);
+    const size_t count = qx_result_means(r, term, &first);
+    qx_table_group(doc, t, term);
+    for (size_t i = first; i < first + count; i++) {
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        cell[0] = level_of(doc, f, &r->mean[i].cell);
+        for (size_t k = 0; k < f->result_count; k++) {
+            cell[k + 1] = summary_cell(doc, &f->result[k], term, &r->mean[i].cell);
+        }
+    }
+    summary_feet(doc, f, t, term);
+}
+
+/* The k-th single factor that any variate has means of. */
+static const char *any_factor(const qx_findings *f, size_t k)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        for (size_t j = 0; qx_result_term(&f->result[i], j) != NULL; j++) {
+            const char *term = qx_result_term(&f->result[i], j);
+            size_t first;
+            if (qx_term_factors(term) == 1 && of_term(f, term, &first) == &f->result[i] &&
+                k-- == 0) {
+                return term;
+            }
+        }
+    }
+    return NULL;
+}
+
+static void interaction_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t)
+{
+    const qx_result *most = &f->result[0];
+    bool any = false;
+    for (size_t i = 0; i < f->result_count; i++) {
+        most = f->result[i].test_count > most->test_count ? &f->result[i] : most;
+    }
+    for (size_t k = 0; k < most->test_count; k++) {
+        const char *term = most->test[k].term;
+        if (most->test[k].statistic == NULL || qx_term_factors(term) < 2) {
+            continue;
+        }
+        if (!any) {
+            qx_table_group(doc, t, "Interactions (P)");
+            any = true;
+        }
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        cell[0] = term;
+        for (size_t i = 0; i < f->result_count; i++) {
+            const qx_test_line *test = qx_result_test(&f->result[i], term);
+            cell[i + 1] =
+                test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, test->p));
+        }
+    }
+}
+
+static const char *crop_words(qx_doc *doc, const qx_findings *f)
+{
+    const qx_crop *crop = &f->protocol->crop;
+    if (crop->species[0] == '\0') {
+        return "";
+    }
+    return qx_say(doc,
+                  " of %s%s%s%s%s%s",
+                  crop->cultivar[0] == '\0' ? "" : "\xe2\x80\x98",
+                  crop->cultivar,
+                  crop->cultivar[0] == '\0' ? "" : "\xe2\x80\x99 ",
+                  crop->species,
+                  crop->rootstock[0] == '\0' ? "" : " on ",
+                  crop->rootstock);
+}
+
+bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
+{
+    if (f->result_count < 2 || f->result_count > SUMMARY_MOST ||
+        any_factor(f, 0) == NULL) {
+        return false;
+    }
+    qx_doc_table *t = qx_doc_table_new(
+        doc, qx_say(doc, "Means of all variates%s by treatment", crop_words(doc, f)));
+    qx_table_column(t, "Treatment", false);
+    for (size_t i = 0; i < f->result_count; i++) {
+        qx_table_column(t, qx_words_heading(doc, &f->result[i]), true);
+    }
+    for (size_t k = 0; any_factor(f, k) != NULL; k++) {
+        summary_term(doc, f, t, any_factor(f, k));
+    }
+    interaction_feet(doc, f, t);
+    qx_table_foot(
+        doc,
+        t,
+        qx_say(doc,
+               "Means are averages with equal weights over the other factors. "
+               "SED: standard error of a difference between two means. Means of "
+               "a factor that share a letter have not been shown to differ at "
+               "%s confidence; this does not say that they are alike.",
+               level_text(doc, f)));
+    return true;
+}
+
+/* ---- means of one variate ------------------------------------------------------------- */
+
+static bool has_back(const qx_result *r)
+{
+    return r->definition != NULL && r->definition->transform != QX_TRANSFORM_NONE;
+}
+
+static void
+mean_row(qx_doc *doc, const qx_mean *m, const char *name, int decimals, const char **cell)
+{
+    size_t at = 0;
+    cell[at++] = name;
+    cell[at++] = qx_say(doc, "%zu", m->n);
+    cell[at++] = mean_text(doc, m, decimals);
+    cell[at++] = rounded(doc, m->se, decimals);
+    cell[at++] = qx_say(doc,
+                        "%s to %s",
+                        rounded(doc, m->lower, decimals),
+                        rounded(doc, m->upper, decimals));
+    if (!isnan(m->back.estimate)) {
+        cell[at++] =
+            qx_say(doc,
+                   "%s (%s to %s)",
+                   qx_said(doc, qx_short_number(doc->arena, m->back.estimate, 4)),
+                   qx_said(doc, qx_short_number(doc->arena, m->back.lower, 4)),
+                   qx_said(doc, qx_short_number(doc->arena, m->back.upper, 4)));
+    }
+}
+
+static void mean_feet(qx_doc *doc,
+                      const qx_findings *f,
+                      const qx_result *r,
+                      const char *term,
+                      qx_doc_table *t)
+{
+    const sed s = term_sed(r, term);
+    const qx_test_line *test = qx_result_test(r, term);
+    if (test != NULL && !isnan(test->p)) {
+        qx_table_foot(doc,
+                      t,
+                      qx_say(doc,
+                             "Test of %s: P %s%s.",
+                             term,
+                             test->p < 0.001 ? "" : "= ",
+                             qx_said(doc, qx_p_value(doc->arena, test->p))));
+    }
+    if (s.count > 0) {
+        qx_table_foot(
+            doc,
+            t,
+            qx_say(doc, "SED: %s, with %s df.", sed_text(doc, &s), df_text(doc, &s)));
+    }
+    size_t first;
+    (void)qx_result_means(r, term, &first);
+    if (r->mean[first].letters != NULL) {
+        qx_table_foot(
+            doc,
+            t,
+            qx_say(doc,
+                   "Means that share a letter have not been shown to differ "
+                   "(%s, %s confidence); this does not say that they are alike.",
+                   qx_words_adjust(s.adjust),
+                   level_text(doc, f)));
+    }
+}
+
+static void
+mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *term)
+{
+    size_t first;
+    const size_t count = qx_result_means(r, term, &first);
+    const int decimals = term_decimals(r, first, count);
+    const qx_cell *head = &r->mean[first].cell;
+    const char *names = head->factor[0];
+    for (size_t i = 1; i < head->count; i++) {
+        names = qx_say(doc, "%s, %s", names, head->factor[i]);
+    }
+    qx_doc_table *t = qx_doc_table_new(
+        doc, qx_say(doc, "%s: means by %s", qx_words_heading(doc, r), names));
+    qx_table_column(t, names, false);
+    qx_table_column(t, "n", true);
+    qx_table_column(
+        t, has_back(r) ? qx_say(doc, "Mean%s", qx_words_scale(doc, r)) : "Mean", true);
+    qx_table_column(t, "SE", true);
+    qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
+    if (has_back(r)) {
+        qx_table_column(t, qx_say(doc, "Back:%s", qx_words_unit(doc, r->unit)), true);
+    }
+    for (size_t i = first; i < first + count; i++) {
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        mean_row(doc, &r->mean[i], level_of(doc, f, &r->mean[i].cell), decimals, cell);
+    }
+    qx_table_foot(doc, t, "n counts observations, not replicates.");
+    mean_feet(doc, f, r, term, t);
+}
+
+void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
+        mean_table(doc, f, r, qx_result_term(r, k));
+    }
+}
+
+/* ---- differences ---------------------------------------------------------------------- */
+
+static void difference_row(qx_doc *doc,
+                           const qx_findings *f,
+                           const qx_difference *d,
+                           const char **cell)
+{
+    const int decimals = qx_decimals_for(d->se);
+    const char *pair = qx_say(doc,
+                              "%s \xe2\x88\x92 %s",
+                              level_of(doc, f, &d->first),
+                              level_of(doc, f, &d->second));
+    cell[0] = d->within.count == 0
+                  ? pair
+                  : qx_say(doc, "%s: %s", level_of(doc, f, &d->within), pair);
+    cell[1] = rounded(doc, d->estimate, decimals);
+    cell[2] = rounded(doc, d->se, decimals);
+    cell[3] = qx_said(doc, qx_df_value(doc->arena, d->df));
+    cell[4] = qx_say(doc,
+                     "%s to %s",
+                     rounded(doc, d->lower, decimals),
+                     rounded(doc, d->upper, decimals));
+    cell[5] = qx_said(doc, qx_p_value(doc->arena, d->p_adjusted));
+    cell[6] = qx_words_verdict(d);
+}
+
+static void difference_table(qx_doc *doc,
+                             const qx_findings *f,
+                             const qx_result *r,
+                             const qx_difference list[],
+                             size_t count,
+                             const char *caption)
+{
+    qx_doc_table *t = qx_doc_table_new(doc, caption);
+    qx_table_column(t, "Difference", false);
+    qx_table_column(t, qx_say(doc, "Estimate%s", qx_words_scale(doc, r)), true);
+    qx_table_column(t, "SE", true);
+    qx_table_column(t, "df", true);
+    qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
+    qx_table_column(t, "P", true);
+    qx_table_column(t, "Verdict", false);
+    for (size_t i = 0; i < count; i++) {
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        difference_row(doc, f, &list[i], cell);
+    }
+    qx_table_foot(
+        doc, t, qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
+    if (isnan(list[0].margin)) {
+        qx_table_foot(doc,
+                      t,
+                      "The protocol gives no margin, so whether a difference is large "
+                      "enough to matter is not judged.");
+    } else {
+        qx_table_foot(doc,
+                      t,
+                      qx_say(doc,
+                             "The least difference that would matter (margin): %s%s.",
+                             qx_said(doc, qx_short_number(doc->arena, list[0].margin, 4)),
+                             qx_words_scale(doc, r)));
+    }
+}
+
+static void each_family(qx_doc *doc,
+                        const qx_findings *f,
+                        const qx_result *r,
+                        const qx_difference list[],
+                        size_t all,
+                        const char *what)
+{
+    for (size_t i = 0, end; i < all; i = end) {
+        end = i + 1;
+        while (end < all && strcmp(list[end].term, list[i].term) == 0) {
+            end++;
+        }
+        const char *caption =
+            qx_say(doc, "%s: %s %s", qx_words_heading(doc, r), what, list[i].term);
+        if (end - i > PAIRS_MOST) {
+            qx_doc_add(
+                doc,
+                QX_NODE_PARAGRAPH,
+                qx_say(doc,
+                       "%s: %zu pairs, too many to print; the letters of the means "
+                       "sum them up, and the machine-readable findings hold each.",
+                       caption,
+                       end - i));
+            continue;
+        }
+        difference_table(doc, f, r, &list[i], end - i, caption);
+    }
+}
+
+void qx_doc_difference_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    each_family(doc, f, r, r->difference, r->difference_count, "differences by");
+    each_family(doc,
+                f,
+                r,
+                r->simple,
+                r->simple_count,
+                "differences inside the levels of the other factors, by");
+}
+
+/* ---- contrasts, tests, components ----------------------------------------------------- */
+
+void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    if (r->contrast_count == 0) {
+        return;
+    }
+    qx_doc_table *t = qx_doc_table_new(
+        doc, qx_say(doc, "%s: contrasts and trends", qx_words_heading(doc, r)));
+    qx_table_column(t, "Contrast", false);
+    qx_table_column(t, "of", false);
+    qx_table_column(t, "Estimate", true);
+    qx_table_column(t, "SE", true);
+    qx_table_column(t, "df", true);
+    qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
+    qx_table_column(t, "P", true);
+    for (size_t i = 0; i < r->contrast_count; i++) {
+        const qx_contrast_line *c = &r->contrast[i];
+        const int decimals = qx_decimals_for(c->se);
+        const double half = qx_contrast_half(f, c);
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        cell[0] = c->name;
+        cell[1] = c->of;
+        cell[2] = rounded(doc, c->estimate, decimals);
+        cell[3] = rounded(doc, c->se, decimals);
+        cell[4] = qx_said(doc, qx_df_value(doc->arena, c->df));
+        cell[5] = qx_say(doc,
+                         "%s to %s",
+                         rounded(doc, c->estimate - half, decimals),
+                         rounded(doc, c->estimate + half, decimals));
+        cell[6] = qx_said(doc, qx_p_value(doc->arena, c->p));
+    }
+    qx_table_foot(doc,
+                  t,
+                  "Trends use orthogonal coefficients of unit length over the true level "
+                  "values; contrasts were planned and are not adjusted.");
+}
+
+static void
+test_row(qx_doc *doc, const qx_test_line *line, const char **cell, bool squares)
+{
+    const bool left = line->statistic == NULL;
+    size_t at = 0;
+    cell[at++] = left ? "Left over" : line->term;
+    cell[at++] = qx_said(doc, qx_df_value(doc->arena, line->num_df));
+    if (squares) {
+        cell[at++] = qx_said(doc, qx_short_number(doc->arena, line->sum_of_squares, 5));
+        cell[at++] = qx_said(doc, qx_short_number(doc->arena, line->mean_square, 5));
+    }
+    cell[at++] = left ? "" : qx_said(doc, qx_df_value(doc->arena, line->den_df));
+    cell[at++] = left ? "" : qx_said(doc, qx_rounded(doc->arena, line->value, 2));
+    cell[at++] = left ? "" : qx_said(doc, qx_p_value(doc->arena, line->p));
+}
+
+static bool in_stratum(const qx_test_line *line, const char *unit)
+{
+    return line->unit != NULL && strcmp(line->unit, unit) == 0;
+}
+
+static void stratum(qx_doc *doc, const qx_result *r, qx_doc_table *t, const char *unit)
+{
+    qx_table_group(doc, t, qx_say(doc, "Between %s", qx_words_path(doc, unit)));
+    for (int pass = 0; pass < 2; pass++) { /* tests, then what is left */
+        for (size_t i = 0; i < r->test_count; i++) {
+            const qx_test_line *line = &r->test[i];
+            if (!in_stratum(line, unit) || (line->statistic == NULL) != (pass == 1)) {
+                continue;
+            }
+            const char **cell = qx_table_row(doc, t, false);
+            if (cell != NULL) {
+                test_row(doc, line, cell, true);
+            }
+        }
+    }
+}
+
+void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    size_t left = 0, squares = 0, placed = 0;
+    (void)f;
+    for (size_t i = 0; i < r->test_count; i++) {
+        const qx_test_line *line = &r->test[i];
+        left += line->statistic == NULL ? 1 : 0;
+        squares += isnan(line->sum_of_squares) ? 0 : 1;
+        placed += line->unit != NULL ? 1 : 0;
+    }
+    if (r->test_count == left) {
+        return;
+    }
+    const bool strata = left > 0 && placed == r->test_count;
+    qx_doc_table *t = qx_doc_table_new(
+        doc,
+        qx_say(doc,
+               "%s: %s",
+               qx_words_heading(doc, r),
+               left > 0 ? "analysis of variance" : "tests of the treatments"));
+    qx_table_column(t, "Source", false);
+    qx_table_column(t, "df", true);
+    if (squares > 0) {
+        qx_table_column(t, "Sum of squares", true);
+        qx_table_column(t, "Mean square", true);
+    }
+    qx_table_column(t, "Error df", true);
+    qx_table_column(t, "F", true);
+    qx_table_column(t, "P", true);
+    for (size_t i = 0; i < r->test_count; i++) {
+        if (strata) {
+            if (r->test[i].statistic == NULL) {
+                stratum(doc, r, t, r->test[i].unit);
+            }
+            continue;
+        }
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell != NULL) {
+            test_row(doc, &r->test[i], cell, squares > 0);
+        }
+    }
+}
+
+void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    double total = 0.0;
+    for (size_t i = 0; i < r->variance_count; i++) {
+        total += r->variance[i].variance;
+    }
+    if (r->variance_count == 0) {
+        return;
+    }
+    qx_doc_table *t = qx_doc_table_new(
+        doc, qx_say(doc, "%s: where the variation lies", qx_words_heading(doc, r)));
+    qx_table_column(t, "Between", false);
+    qx_table_column(t, qx_say(doc, "SD%s", qx_words_scale(doc, r)), true);
+    qx_table_column(t, "Variance", true);
+    qx_table_column(
+        t, qx_say(doc, "%s interval of the variance", level_text(doc, f)), true);
+    qx_table_column(t, "Share", true);
+    for (size_t i = 0; i < r->variance_count; i++) {
+        const qx_variance_line *v = &r->variance[i];
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        cell[0] = strcmp(v->term, "residual") == 0 ? "what is left (residual)"
+                                                   : qx_words_path(doc, v->term);
+        cell[1] = qx_said(doc, qx_short_number(doc->arena, v->sd, 3));
+        cell[2] = qx_said(doc, qx_short_number(doc->arena, v->variance, 3));
+        cell[3] = isnan(v->lower) && isnan(v->upper)
+                      ? DASH
+                      : qx_say(doc,
+                               "%s to %s",
+                               qx_said(doc, qx_short_number(doc->arena, v->lower, 3)),
+                               qx_said(doc, qx_short_number(doc->arena, v->upper, 3)));
+        const double share =
+            total > 0.0 ? round(100.0 * v->variance / total) / 100.0 : (double)NAN;
+        cell[4] = isnan(share) ? DASH : qx_said(doc, qx_per_cent(doc->arena, share));
+    }
+}

@@ -1,0 +1,313 @@
+/* report/doc_method.c - how it was analysed, what the checks say, what to mind before
+ * anybody acts on it. */
+#include <math.h>
+#include <string.h>
+
+#include "layout/layout.h"
+#include "report/doc_parts.h"
+#include "report/parts.h"
+#include "report/rounding.h"
+#include "report/words.h"
+
+static const char *joined(qx_doc *doc, size_t count, const char *const term[], bool units)
+{
+    const char *text = "";
+    for (size_t i = 0; i < count; i++) {
+        const char *link = i == 0 ? "" : i + 1 == count ? " and " : ", ";
+        text = qx_say(
+            doc, "%s%s%s", text, link, units ? qx_words_path(doc, term[i]) : term[i]);
+    }
+    return text;
+}
+
+void qx_doc_model(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    const qx_variate *v = r->definition;
+    const char *text = qx_say(doc,
+                              "%zu observations were used, %zu %s missing.",
+                              r->used,
+                              r->missing,
+                              r->missing == 1 ? "is" : "are");
+    if (v != NULL && v->on < f->protocol->unit_count) {
+        text = qx_say(doc,
+                      "%s Measured on each %s%s%s.",
+                      text,
+                      f->protocol->unit[v->on].name,
+                      v->method[0] == '\0' ? "" : ": ",
+                      v->method);
+    }
+    if (r->fixed_count > 0) {
+        text = qx_say(doc,
+                      "%s Effects looked for (fixed): %s.",
+                      text,
+                      joined(doc, r->fixed_count, r->fixed, false));
+    }
+    if (r->random_count > 0) {
+        text = qx_say(doc,
+                      "%s Chance variation between (random): %s.",
+                      text,
+                      joined(doc, r->random_count, r->random, true));
+    }
+    if (v != NULL && v->transform != QX_TRANSFORM_NONE) {
+        text =
+            qx_say(doc,
+                   "%s Analysed on the scale %s; means are also given back on the scale "
+                   "of measurement.",
+                   text,
+                   qx_transform_word(v->transform));
+    }
+    if (r->method != NULL && r->method[0] != '\0') {
+        text = qx_say(doc,
+                      "%s Fitted by %s%s.",
+                      text,
+                      r->method,
+                      r->converged ? ""
+                                   : ", which did not converge: no number of this "
+                                     "variate should be used");
+    }
+    if (!isnan(r->cv_percent)) {
+        text = qx_say(doc,
+                      "%s Coefficient of variation: %s %%.",
+                      text,
+                      qx_said(doc, qx_rounded(doc->arena, r->cv_percent, 1)));
+    }
+    qx_doc_add(doc, QX_NODE_PARAGRAPH, text);
+}
+
+static const struct {
+    const char *key, *name, *asks;
+} check_names[] = {
+    {"shapiro-wilk", "Normal residuals (Shapiro\xe2\x80\x93Wilk)", "W"},
+    {"brown-forsythe",
+     "Even spread (Brown\xe2\x80\x93"
+     "Forsythe)",
+     "F"},
+    {"bartlett", "Even spread (Bartlett)", "chi-squared"},
+    {"kruskal-wallis", "The same question by ranks (Kruskal\xe2\x80\x93Wallis)", "H"},
+    {"friedman", "The same question by ranks inside blocks (Friedman)", "chi-squared"},
+    {"box-cox",
+     "Power that would even the data (Box\xe2\x80\x93"
+     "Cox)",
+     "lambda"},
+    {"outlier", "Largest residual", "studentised"},
+    {"slopes differ", "Slopes that differ between treatments", "F"}};
+
+static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
+{
+    const char *name = c->check;
+    const char *what = "";
+    for (size_t i = 0; i < QX_COUNT(check_names); i++) {
+        if (strcmp(c->check, check_names[i].key) == 0) {
+            name = check_names[i].name;
+            what = check_names[i].asks;
+        }
+    }
+    cell[0] = c->row > 0 ? qx_say(doc, "%s, row %zu", name, c->row) : name;
+    cell[1] = qx_say(doc,
+                     "%s%s%s",
+                     what,
+                     what[0] == '\0' ? "" : " ",
+                     qx_said(doc, qx_short_number(doc->arena, c->value, 4)));
+    if (!isnan(c->lower)) {
+        cell[1] = qx_say(doc,
+                         "%s (%s to %s)",
+                         cell[1],
+                         qx_said(doc, qx_short_number(doc->arena, c->lower, 3)),
+                         qx_said(doc, qx_short_number(doc->arena, c->upper, 3)));
+    }
+    cell[2] = qx_said(doc, qx_p_value(doc->arena, c->p));
+    cell[3] = c->advice == NULL ? "nothing unusual" : "look: see below";
+}
+
+void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    (void)f;
+    if (r->check_count == 0) {
+        return;
+    }
+    qx_doc_table *t = qx_doc_table_new(
+        doc, qx_say(doc, "%s: checks of the analysis", qx_words_label(doc, r)));
+    qx_table_column(t, "Check", false);
+    qx_table_column(t, "Value", true);
+    qx_table_column(t, "P", true);
+    qx_table_column(t, "Result", false);
+    for (size_t i = 0; i < r->check_count; i++) {
+        const char **cell = qx_table_row(doc, t, false);
+        if (cell == NULL) {
+            return;
+        }
+        check_row(doc, &r->check[i], cell);
+    }
+    for (size_t i = 0; i < r->check_count; i++) {
+        if (r->check[i].advice != NULL) {
+            qx_doc_add(doc, QX_NODE_NOTE, r->check[i].advice);
+        }
+    }
+}
+
+static bool uses(const qx_findings *f, const char *method)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        const qx_result *r = &f->result[i];
+        if (r->method != NULL && strcmp(r->method, method) == 0) {
+            return true;
+        }
+        for (size_t k = 0; k < r->test_count; k++) {
+            if (r->test[k].method != NULL && strcmp(r->test[k].method, method) == 0) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool adjusts(const qx_findings *f, const char *adjust)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        const qx_result *r = &f->result[i];
+        for (size_t k = 0; k < r->difference_count; k++) {
+            if (r->difference[k].adjust != NULL &&
+                strcmp(r->difference[k].adjust, adjust) == 0) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool has_letters(const qx_findings *f)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        for (size_t k = 0; k < f->result[i].mean_count; k++) {
+            if (f->result[i].mean[k].letters != NULL) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool has_margin(const qx_findings *f)
+{
+    for (size_t i = 0; i < f->protocol->variate_count; i++) {
+        if (!isnan(f->protocol->variate[i].margin)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Methods with their sources, only those that were used. */
+static void sources(qx_doc *doc, const qx_findings *f)
+{
+    const struct {
+        bool used;
+        const char *name, *source;
+    } list[] = {
+        {uses(f, "REML"),
+         "Mixed model by restricted maximum likelihood",
+         "Patterson & Thompson 1971, Biometrika 58:545; profiled as Bates et al. 2015, J "
+         "Stat Softw 67(1)"},
+        {uses(f, "Kenward-Roger"),
+         "Standard errors and degrees of freedom",
+         "Kenward & Roger 1997, Biometrics 53:983"},
+        {uses(f, "Satterthwaite"),
+         "Degrees of freedom",
+         "Satterthwaite 1946, Biometrics Bulletin 2:110"},
+        {adjusts(f, "tukey"),
+         "All pairs compared",
+         "Tukey\xe2\x80\x93Kramer: Kramer 1956, Biometrics 12:307"},
+        {adjusts(f, "dunnett"),
+         "Comparisons with the control",
+         "Dunnett 1955, J Am Stat Assoc 50:1096"},
+        {adjusts(f, "holm"), "Comparisons adjusted", "Holm 1979, Scand J Stat 6:65"},
+        {adjusts(f, "sidak"),
+         "Comparisons adjusted",
+         "\xc5\xa0id\xc3\xa1k 1967, J Am Stat Assoc 62:626"},
+        {has_letters(f), "Letters", "Piepho 2004, J Comput Graph Stat 13:456"},
+        {has_margin(f),
+         "Equivalence by two one-sided tests",
+         "Schuirmann 1987, J Pharmacokinet Biopharm 15:657"}};
+    for (size_t i = 0; i < QX_COUNT(list); i++) {
+        if (list[i].used) {
+            qx_doc_define(doc, list[i].name, list[i].source);
+        }
+    }
+}
+
+static const char *treated_units(qx_doc *doc, const qx_findings *f)
+{
+    const qx_protocol *p = f->protocol;
+    const char *text = "";
+    for (size_t t = 0; t < p->treatment_count; t++) {
+        text = qx_say(doc,
+                      "%s%s%s on each %s",
+                      text,
+                      t == 0 ? "" : ", ",
+                      p->treatment[t].name,
+                      p->unit[p->treatment[t].on].name);
+    }
+    return text;
+}
+
+void qx_doc_method(qx_doc *doc, const qx_findings *f)
+{
+    const qx_protocol *p = f->protocol;
+    if (p->treatment_count > 0) {
+        qx_doc_add(
+            doc,
+            QX_NODE_PARAGRAPH,
+            qx_say(doc,
+                   "The analysis follows from the layout. Treatments were put on as "
+                   "follows: %s; each is tested against the variation between those "
+                   "units, however many smaller things were measured on them.",
+                   treated_units(doc, f)));
+    }
+    qx_doc_define(
+        doc, "Confidence", qx_said(doc, qx_per_cent(doc->arena, p->analysis.level)));
+    qx_doc_define(doc, "Degrees of freedom", qx_df_word(p->analysis.df));
+    qx_doc_define(doc, "Comparisons", qx_compare_word(p->analysis.compare));
+    sources(doc, f);
+    if (f->layout != NULL) {
+        qx_doc_define(doc, "Layout", f->layout->describe);
+        qx_doc_define(doc,
+                      "Seed of the layout",
+                      qx_say(doc,
+                             "%llu (algorithm version %u): the same seed gives the same "
+                             "layout",
+                             (unsigned long long)f->layout->seed,
+                             (unsigned)f->layout->version));
+    }
+    qx_doc_define(doc, "Protocol", qx_say(doc, "SHA-256 %s", p->digest));
+    qx_doc_define(doc, "Software", doc->maker);
+}
+
+void qx_doc_cautions(qx_doc *doc, const qx_findings *f)
+{
+    if (f->protocol->seasons.level_count < 2) {
+        qx_doc_add(doc,
+                   QX_NODE_CAUTION,
+                   "One site and one season. What another season, soil, cultivar or "
+                   "rootstock would give has not been tried here.");
+    } else {
+        qx_doc_add(
+            doc,
+            QX_NODE_CAUTION,
+            "One site. What another soil, cultivar or rootstock would give has not "
+            "been tried here.");
+    }
+    qx_doc_add(doc,
+               QX_NODE_CAUTION,
+               "The label of a product, local rules and a licensed adviser come before "
+               "anything in this report.");
+    qx_doc_add(doc,
+               QX_NODE_CAUTION,
+               "Cutting, scoring and tying are done with blades and on ladders: gloves, "
+               "firm ground, nobody below. Wounds let disease in: clean blades between "
+               "trees, no cuts in wet weather or where fire blight or canker is about.");
+    qx_doc_add(
+        doc,
+        QX_NODE_CAUTION,
+        "Unsettled means that this trial is too small to tell. It never means that "
+        "two treatments do the same.");
+}

@@ -1,0 +1,50 @@
+/* report/doc_parts.h - the chapters of a report, each written by one file. Inner header.
+ *
+ *   doc_answer.c   the findings in sentences, strongest first
+ *   doc_journal.c  tables as a horticultural journal lays them out
+ *   doc_method.c   how it was analysed, checks, cautions
+ *   doc_report.c   all of it in order */
+#ifndef QX_REPORT_DOC_PARTS_H
+#define QX_REPORT_DOC_PARTS_H
+
+#include "findings/findings.h"
+#include "report/doc.h"
+
+typedef struct qx_report_choice {
+    bool charts; /* false: no pictures, for a terminal */
+} qx_report_choice;
+
+/* The whole report; NULL: no memory. Borrows texts of the findings. */
+qx_doc *
+qx_doc_report(qx_arena *arena, const qx_findings *f, const qx_report_choice *choice);
+
+/* Sentences of one variate, grouped by treatment. */
+void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r);
+
+/* All variates beside each other: treatments as rows, tests at the foot. Adds nothing when
+ * there is only one variate or too many. True when it was added. */
+bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f);
+
+/* Tables of one variate: means, differences, contrasts, analysis of variance, components. */
+void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_difference_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+
+/* Where the variation lies, in a sentence; "" where nothing is known. */
+const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_result *r);
+
+/* The treatment's trend contrasts, as sentences. Gives how many. */
+size_t
+qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
+
+/* Limits of a contrast at the protocol's level: NAN without df. */
+double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c);
+
+void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_model(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_method(qx_doc *doc, const qx_findings *f);
+void qx_doc_cautions(qx_doc *doc, const qx_findings *f);
+
+#endif

@@ -1,0 +1,40 @@
+/* report/parts.h - what the documents, tables and charts of one result ask of it. */
+#ifndef QX_REPORT_PARTS_H
+#define QX_REPORT_PARTS_H
+
+#include "findings/findings.h"
+
+/* Factors in a term: "pinch:angle" has two. */
+size_t qx_term_factors(const char *term);
+
+/* Does the term hold this factor? */
+bool qx_term_has(const char *term, const char *factor);
+
+/* The test of a term, or NULL. */
+const qx_test_line *qx_result_test(const qx_result *r, const char *term);
+
+/* Interactions that hold this factor and whose p is below alpha; the first, or NULL. */
+const qx_test_line *
+qx_result_interaction(const qx_result *r, const char *factor, double alpha);
+
+/* Means of a term stand together: first and how many. 0 where there are none. */
+size_t qx_result_means(const qx_result *r, const char *term, size_t *first);
+
+/* The k-th term that has means, in their order, or NULL. */
+const char *qx_result_term(const qx_result *r, size_t k);
+
+/* Number of the mean (of `count` from `first`) whose cell the data row belongs to, or
+ * QX_NONE when a column is not there. `row` counts from 1. */
+size_t qx_result_cell_of_row(
+    const qx_findings *f, const qx_result *r, size_t first, size_t count, size_t row);
+
+/* True when every level of the treatment is a number. */
+bool qx_factor_numeric(const qx_protocol *p, const char *factor);
+
+/* Value on the scale that is shown: back from the scale of analysis. */
+double qx_result_shown(const qx_result *r, double y);
+
+/* A mean and its limits on the scale that is shown. */
+qx_back qx_mean_shown(const qx_mean *m);
+
+#endif

@@ -1,0 +1,37 @@
+#include "report/report.h"
+
+#include "report/doc_parts.h"
+#include "report/render.h"
+#include "report/render_text.h"
+
+static qx_status write_report(qx_ctx *cx,
+                              const qx_findings *f,
+                              const qx_renderer *renderer,
+                              bool charts,
+                              qx_text *out)
+{
+    const qx_report_choice choice = {.charts = charts};
+    qx_doc *doc = qx_doc_report(qx_ctx_scratch(cx), f, &choice);
+    return qx_render(cx, renderer, doc, out);
+}
+
+qx_status qx_report_html(qx_ctx *cx, const qx_findings *f, qx_text *out)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, write_report(cx, f, &qx_renderer_html, true, out));
+    return status;
+}
+
+qx_status qx_report_csv(qx_ctx *cx, const qx_findings *f, qx_text *out)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, write_report(cx, f, &qx_renderer_csv, false, out));
+    return status;
+}
+
+qx_status qx_render_text(qx_ctx *cx, const qx_findings *f, qx_text *out)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, write_report(cx, f, &qx_renderer_text, false, out));
+    return status;
+}

@@ -4,8 +4,9 @@
  * tail for a known standard deviation, P(range of k standard normals > w), is tabled once
  * on a grid of w and interpolated by a polynomial through sixteen neighbours: the tail
  * itself near 0, where its logarithm has complex singularities, the logarithm beyond
- * (relative error below 1e-9, and below 2e-10 for probabilities under 0.99). Each question is then one short sum over the estimated
- * standard deviation (numeric/scale_mean.h).
+ * (relative error below 1e-9, and below 3e-10 for probabilities under 0.99, up to 100
+ * means). Each question is then one short sum over the estimated standard deviation
+ * (numeric/scale_mean.h).
  *
  * On a grid with step h, Phi(z - w) is again a value of the grid, and with whole k
  *

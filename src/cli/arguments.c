@@ -5,6 +5,7 @@
 
 #include "cli/flags.h"
 #include "cli/verb.h"
+#include "tasks/load.h"
 
 static const qx_flag_word words[] = {
     {"--accept-good", QX_FLAG_ACCEPT_GOOD, NULL, "store the good rows, list the others"},
@@ -172,4 +173,26 @@ qx_status qx_call_parse(qx_call *call, int count, const char *const argument[])
         }
     }
     return qx_call_has(call, QX_FLAG_HELP) ? QX_OK : check_counts(call);
+}
+
+qx_status qx_call_data(const qx_call *call, const char **data)
+{
+    const bool trial = qx_is_trial_file(call->file[0]);
+    if (trial && call->file_count > 1) {
+        return qx_fail(
+            call->cx,
+            QX_E_USAGE,
+            "a trial file holds its data: expected %s FILE.qx (record brings new "
+            "data)",
+            call->verb->name);
+    }
+    if (!trial && call->file_count < 2) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "%s needs its data: expected %s",
+                       call->verb->name,
+                       call->verb->usage);
+    }
+    *data = trial ? NULL : call->file[1];
+    return QX_OK;
 }

@@ -74,6 +74,10 @@ static inline bool qx_call_has(const qx_call *call, qx_flag flag)
     return (call->flags & (unsigned)flag) != 0;
 }
 
+/* For verbs that read FILE.qx or PROTOCOL DATA.csv: the data file, NULL with a trial file.
+ * QX_E_USAGE when the files are neither. */
+qx_status qx_call_data(const qx_call *call, const char **data);
+
 /* QX_E_NOMEM when the answer met an allocation failure. */
 qx_status qx_call_answered(const qx_call *call);
 

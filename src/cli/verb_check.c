@@ -67,15 +67,15 @@ static void answer_trial(qx_call *call, const qx_checked *checked)
     qx_text_printf(call->answer,
                    "%s\nSeed %" PRIu64 ", randomisation %" PRIu32 ", drawn %s by %s.\n"
                    "The layout is what was drawn.\n"
-                   "%zu values from %zu files, %zu corrections.\n",
+                   "%zu values, %zu corrections; data files: %zu.\n",
                    checked->describe,
                    checked->seed,
                    checked->version,
                    checked->created_at,
                    checked->created_by,
                    checked->values,
-                   checked->imports,
-                   checked->corrections);
+                   checked->corrections,
+                   checked->imports);
 }
 
 static qx_status check_trial(qx_call *call, qx_checked *checked)

@@ -153,7 +153,7 @@ static void damage_is_told(void **state)
     char junk[4096];
     memset(junk, 0xa5, sizeof junk);
     const off_t size = lseek(fd, 0, SEEK_END);
-    assert_true(size > 5 * 4096);
+    assert_true(size > (off_t)5 * 4096);
     for (off_t at = 4096; at + 4096 <= size; at += 4096) {
         assert_int_equal(pwrite(fd, junk, sizeof junk, at), sizeof junk);
     }
@@ -164,7 +164,7 @@ static void damage_is_told(void **state)
 static void a_file_cut_short_is_told(void **state)
 {
     trial *t = *state;
-    assert_int_equal(truncate(t->path, 3 * 4096), 0);
+    assert_int_equal(truncate(t->path, (off_t)3 * 4096), 0);
     will_not_open(t, t->path, "damaged");
 }
 

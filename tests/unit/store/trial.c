@@ -95,15 +95,12 @@ static void keep_problems(const qx_problems *problems)
 }
 
 static qx_status store(trial *t,
-                       const qx_table *table,
-                       bool *bad,
-                       const char *digest,
+                       qx_data_part part,
                        bool accept_good,
                        qx_problems *problems,
                        qx_receipt *receipt)
 {
     qx_trial_file *file = NULL;
-    const qx_data_part part = {table, bad, digest};
     const qx_record_order order = {.protocol = t->protocol,
                                    .layout = t->layout,
                                    .part_count = 1,
@@ -130,7 +127,8 @@ qx_status trial_record(
         t->cx, t->protocol, name, text, strlen(text), true, problems, &table, &bad);
     qx_ctx_clear(t->cx);
     assert_non_null(table);
-    const qx_status status = store(t, table, bad, digest, accept_good, problems, receipt);
+    const qx_status status =
+        store(t, (qx_data_part){table, bad, digest}, accept_good, problems, receipt);
     keep_problems(problems);
     qx_table_free(table);
     return status;

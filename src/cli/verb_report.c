@@ -1,0 +1,34 @@
+/* cli/verb_report.c - the report set. */
+#include "base/file.h"
+#include "cli/verb.h"
+#include "tasks/report_set.h"
+
+static qx_status run(qx_call *call)
+{
+    const char *data = NULL;
+    QX_TRY(qx_call_data(call, &data));
+    QX_TRY(qx_report_set(call->cx, call->file[0], data, call->out, call->problems));
+    for (const char *const *name = qx_report_files(); *name != NULL; name++) {
+        const char *path = qx_path_join(call->arena, call->out, *name);
+        if (path == NULL) {
+            return qx_fail(call->cx, QX_E_NOMEM, "no memory for the answer");
+        }
+        qx_text_printf(call->answer, "%s\n", path);
+    }
+    return QX_OK;
+}
+
+const qx_verb qx_verb_report = {
+    .name = "report",
+    .summary = "the report set: a page to print, the findings as text, JSON and CSV",
+    .usage = "FILE.qx -o DIR  or  PROTOCOL DATA.csv -o DIR",
+    .about =
+        "Analyses and writes report.html (one file, no network needed), findings.json "
+        "and\nfindings.txt into the folder, and prints their names. The folder is made "
+        "if it is\nnot there; files of an earlier report are replaced.\n",
+    .example = "  quincunx report pears.qx -o pears-report\n",
+    .flags = QX_FLAG_OUT,
+    .needed = QX_FLAG_OUT,
+    .files_least = 1,
+    .files_most = 2,
+    .run = run};

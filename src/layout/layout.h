@@ -18,9 +18,10 @@
 typedef struct qx_layout_unit {
     const char *name;
     size_t parent_count;
-    size_t parent[QX_LAYOUT_PARENTS]; /* unit numbers; parents may come later in the list */
-    size_t count;                     /* per parent, or per cell of crossed parents; 1 if not given */
-    bool sample;                      /* sampled while recording: not placed in the layout */
+    size_t
+        parent[QX_LAYOUT_PARENTS]; /* unit numbers; parents may come later in the list */
+    size_t count; /* per parent, or per cell of crossed parents; 1 if not given */
+    bool sample;  /* sampled while recording: not placed in the layout */
 } qx_layout_unit;
 
 typedef struct qx_layout_treatment {
@@ -38,36 +39,43 @@ typedef struct qx_layout_spec {
 } qx_layout_spec;
 
 typedef struct qx_placed {
-    uint32_t unit;                       /* unit number */
-    uint32_t parent[QX_LAYOUT_PARENTS];  /* numbers of placed things above it */
-    uint32_t number;                     /* 1, 2, ... inside its parent */
-    const char *label;                   /* unique inside the parent */
+    uint32_t unit;                      /* unit number */
+    uint32_t parent[QX_LAYOUT_PARENTS]; /* numbers of placed things above it */
+    uint32_t number;                    /* 1, 2, ... inside its parent */
+    const char *label;                  /* unique inside the parent */
 } qx_placed;
 
 typedef struct qx_layout {
-    qx_arena *arena;        /* owns everything */
-    const char *kind;       /* key of layout/kinds.def: "crd", "blocks", "latin", "split" */
-    const char *describe;   /* the sentence for the report */
+    qx_arena *arena;      /* owns everything */
+    const char *kind;     /* key of layout/kinds.def: "crd", "blocks", "latin", "split" */
+    const char *describe; /* the sentence for the report */
     uint64_t seed;
-    uint32_t version;       /* of the randomisation algorithm: QX_RANDOMISE_VERSION */
-    size_t placed_count;    /* parents before children */
+    uint32_t version;    /* of the randomisation algorithm: QX_RANDOMISE_VERSION */
+    size_t placed_count; /* parents before children */
     const qx_placed *placed;
     size_t treatment_count;
-    const uint32_t *level;  /* placed_count x treatment_count, row-major; QX_NO_LEVEL where
+    const uint32_t *level; /* placed_count x treatment_count, row-major; QX_NO_LEVEL where
                                the treatment is not put on that unit */
 } qx_layout;
 
 /* Chooses the kind that suits the units, checks, randomises. QX_E_INPUT with a message in
  * the user's words when the units cannot hold the levels. */
-QX_API qx_status qx_layout_make(qx_ctx *cx, const qx_layout_spec *spec, uint64_t seed,
+QX_API qx_status qx_layout_make(qx_ctx *cx,
+                                const qx_layout_spec *spec,
+                                uint64_t seed,
                                 qx_layout **out);
 
 /* All that is wrong with a spec, each as a sentence with what would fit; the callback is
  * called once for each. Gives the number of problems. */
-typedef void qx_layout_complaint(void *listener, size_t unit, size_t treatment,
-                                 const char *wrong, const char *expected);
-QX_API size_t qx_layout_problems(qx_ctx *cx, const qx_layout_spec *spec,
-                                 qx_layout_complaint *complain, void *listener);
+typedef void qx_layout_complaint(void *listener,
+                                 size_t unit,
+                                 size_t treatment,
+                                 const char *wrong,
+                                 const char *expected);
+QX_API size_t qx_layout_problems(qx_ctx *cx,
+                                 const qx_layout_spec *spec,
+                                 qx_layout_complaint *complain,
+                                 void *listener);
 
 QX_API void qx_layout_free(qx_layout *layout);
 

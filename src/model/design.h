@@ -18,40 +18,48 @@
 #include "numeric/qr.h"
 
 typedef struct qx_design {
-    const qx_frame *frame;     /* borrowed */
-    size_t term_count;         /* as asked for, without the intercept */
-    const qx_term *term;       /* copy */
-    size_t n, p;               /* p kept columns, intercept included */
-    qx_mat X;                  /* n x p */
-    const char *const *name;   /* p: "intercept", "angle=60", "pinch=early:angle=60" */
-    const size_t *term_of;     /* p: term number; QX_NO_COLUMN for the intercept */
-    const size_t *term_df;     /* term_count: kept columns of each term (0: aliased whole) */
-    size_t full;               /* columns before aliased ones were left out */
-    const size_t *kept;        /* p: their numbers among the full columns */
-    qx_qr qr;                  /* of the full X */
+    const qx_frame *frame;   /* borrowed */
+    size_t term_count;       /* as asked for, without the intercept */
+    const qx_term *term;     /* copy */
+    size_t n, p;             /* p kept columns, intercept included */
+    qx_mat X;                /* n x p */
+    const char *const *name; /* p: "intercept", "angle=60", "pinch=early:angle=60" */
+    const size_t *term_of;   /* p: term number; QX_NO_COLUMN for the intercept */
+    const size_t *term_df; /* term_count: kept columns of each term (0: aliased whole) */
+    size_t full;           /* columns before aliased ones were left out */
+    const size_t *kept;    /* p: their numbers among the full columns */
+    qx_qr qr;              /* of the full X */
     const struct qx_design_inner *inner; /* the reference grid; private to model/ */
 } qx_design;
 
 /* Everything in `arena`. Aliased terms are told as notes on cx. QX_E_SHAPE, QX_E_NOMEM. */
-QX_API qx_status qx_design_make(qx_ctx *cx, qx_arena *arena, const qx_frame *frame,
-                                size_t term_count, const qx_term term[], qx_design *out);
+QX_API qx_status qx_design_make(qx_ctx *cx,
+                                qx_arena *arena,
+                                const qx_frame *frame,
+                                size_t term_count,
+                                const qx_term term[],
+                                qx_design *out);
 
 /* The row (length p) whose product with beta is the equal-weighted mean of the cells with
  * the given levels of the given factors (frame factor numbers); factors not named are
  * averaged over. `estimable` says whether it may be reported. Covariates at their means. */
-QX_API qx_status qx_design_mean(qx_ctx *cx, const qx_design *design, size_t factor_count,
-                                const size_t factor[], const size_t level[], double row[],
+QX_API qx_status qx_design_mean(qx_ctx *cx,
+                                const qx_design *design,
+                                size_t factor_count,
+                                const size_t factor[],
+                                const size_t level[],
+                                double row[],
                                 bool *estimable);
 
 /* Rows (num x p; num <= term_df) of the marginal hypothesis "term is nil": equal-weighted
  * over the other factors. `out` in scratch-independent `arena`. Not estimable rows are left
  * out and told as a note. */
-QX_API qx_status qx_design_marginal(qx_ctx *cx, qx_arena *arena, const qx_design *design,
-                                    size_t term, qx_mat *out);
+QX_API qx_status qx_design_marginal(
+    qx_ctx *cx, qx_arena *arena, const qx_design *design, size_t term, qx_mat *out);
 
 /* Rows of the sequential hypothesis: the term after those before it (forward Doolittle on
  * X'X: rows of the triangular factor that belong to the term). */
-QX_API qx_status qx_design_sequential(qx_ctx *cx, qx_arena *arena, const qx_design *design,
-                                      size_t term, qx_mat *out);
+QX_API qx_status qx_design_sequential(
+    qx_ctx *cx, qx_arena *arena, const qx_design *design, size_t term, qx_mat *out);
 
 #endif

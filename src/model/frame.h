@@ -14,11 +14,11 @@
 #define QX_NO_COLUMN         ((size_t)-1)
 
 typedef struct qx_factor {
-    const char *name;          /* "angle" or, for a random term, the path "block:tree" */
+    const char *name; /* "angle" or, for a random term, the path "block:tree" */
     size_t level_count;
-    const char *const *level;  /* texts in the protocol's order; NULL for units */
-    const double *score;       /* the levels as numbers, or NULL */
-    const uint32_t *code;      /* n entries, 0 ... level_count - 1 */
+    const char *const *level; /* texts in the protocol's order; NULL for units */
+    const double *score;      /* the levels as numbers, or NULL */
+    const uint32_t *code;     /* n entries, 0 ... level_count - 1 */
 } qx_factor;
 
 typedef struct qx_number {
@@ -36,10 +36,10 @@ typedef struct qx_frame {
 
 /* A fixed term: an interaction of factors, possibly with one covariate. */
 typedef struct qx_term {
-    const char *name;                        /* "pinch:angle", "trunk_area" */
+    const char *name; /* "pinch:angle", "trunk_area" */
     size_t factor_count;
-    size_t factor[QX_TERM_FACTORS_MOST];     /* frame factor numbers, order of the name */
-    size_t number;                           /* frame number, or QX_NO_COLUMN */
+    size_t factor[QX_TERM_FACTORS_MOST]; /* frame factor numbers, order of the name */
+    size_t number;                       /* frame number, or QX_NO_COLUMN */
 } qx_term;
 
 #endif

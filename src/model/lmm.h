@@ -27,47 +27,48 @@ typedef struct qx_random_term {
 } qx_random_term;
 
 typedef struct qx_lmm_spec {
-    const qx_frame *frame;      /* borrowed; must outlive the fit */
-    const double *y;            /* n, already shifted */
-    double shift;               /* added back to the intercept and to every mean */
+    const qx_frame *frame; /* borrowed; must outlive the fit */
+    const double *y;       /* n, already shifted */
+    double shift;          /* added back to the intercept and to every mean */
     size_t term_count;
     const qx_term *term;
-    size_t random_count;        /* 0: least squares */
+    size_t random_count;          /* 0: least squares */
     const qx_random_term *random; /* from large to small units */
     qx_df_method df;
-    double level;               /* of the intervals of variance components, 0.95 */
+    double level; /* of the intervals of variance components, 0.95 */
 } qx_lmm_spec;
 
 typedef struct qx_component {
-    const char *name;           /* random term, or "residual" for the last */
-    double variance;            /* >= 0 */
-    double lower, upper;        /* profile-likelihood interval; NAN where there is none */
-    double lrt, p;              /* restricted likelihood ratio against its absence; NAN for
+    const char *name;    /* random term, or "residual" for the last */
+    double variance;     /* >= 0 */
+    double lower, upper; /* profile-likelihood interval; NAN where there is none */
+    double lrt, p;       /* restricted likelihood ratio against its absence; NAN for
                                    the residual */
     bool at_zero;
 } qx_component;
 
 typedef struct qx_lmm {
-    qx_arena *arena;            /* owns everything below */
+    qx_arena *arena; /* owns everything below */
     qx_design design;
     size_t n, p, random_count;
     double shift;
-    const double *beta;         /* p, on the shifted scale (see qx_lmm_contrast) */
-    qx_mat phi;                 /* p x p covariance of beta at the estimates */
-    qx_mat phi_adjusted;        /* Kenward-Roger's; = phi for the other methods */
+    const double *beta;  /* p, on the shifted scale (see qx_lmm_contrast) */
+    qx_mat phi;          /* p x p covariance of beta at the estimates */
+    qx_mat phi_adjusted; /* Kenward-Roger's; = phi for the other methods */
     qx_df_method df;
-    size_t component_count;     /* random_count + 1 */
+    size_t component_count; /* random_count + 1 */
     qx_component *component;
-    double reml_criterion;      /* -2 restricted log-likelihood with all constants, treatment
+    double reml_criterion; /* -2 restricted log-likelihood with all constants, treatment
                                    coding; NAN without random terms */
-    double log_likelihood;      /* restricted with random terms, else maximum likelihood */
-    double residual_df;         /* n - p */
-    double residual_ss;         /* least squares only, else NAN */
-    double cv_percent;          /* 100 sqrt(sigma2) / |mean of y|; NAN if the mean is not > 0 */
+    double log_likelihood; /* restricted with random terms, else maximum likelihood */
+    double residual_df;    /* n - p */
+    double residual_ss;    /* least squares only, else NAN */
+    double cv_percent; /* 100 sqrt(sigma2) / |mean of y|; NAN if the mean is not > 0 */
     bool converged;
     size_t iterations;
-    const double *fitted;       /* n, X beta + shift */
-    const double *residual;     /* n, y - X beta - Z u (conditional); least squares: y - X beta */
+    const double *fitted; /* n, X beta + shift */
+    const double
+        *residual; /* n, y - X beta - Z u (conditional); least squares: y - X beta */
     struct qx_lmm_inner *inner; /* what the df methods need; private to model/ */
 } qx_lmm;
 
@@ -84,8 +85,11 @@ typedef struct qx_estimate {
 
 /* An estimate of row'beta (row: length p). shift_weight: 1 for a mean or the intercept, 0
  * for a difference. */
-QX_API qx_status qx_lmm_contrast(qx_ctx *cx, const qx_lmm *fit, const double row[],
-                                 double shift_weight, qx_estimate *out);
+QX_API qx_status qx_lmm_contrast(qx_ctx *cx,
+                                 const qx_lmm *fit,
+                                 const double row[],
+                                 double shift_weight,
+                                 qx_estimate *out);
 
 /* Covariance of two rows under the adjusted covariance: a' phi_adjusted b. */
 QX_API double qx_lmm_covariance(const qx_lmm *fit, const double a[], const double b[]);

@@ -11,20 +11,23 @@
 #include "model/lmm.h"
 
 typedef struct qx_stratum_line {
-    const char *stratum;      /* random term or "residual" */
+    const char *stratum;                    /* random term or "residual" */
     double df, sum_of_squares, mean_square; /* left over after the treatments in it */
 } qx_stratum_line;
 
 typedef struct qx_strata {
     bool balanced;
-    size_t stratum_count;           /* random_count + 1 */
-    const qx_stratum_line *left;    /* in the order of the random terms, lowest unit last */
-    const size_t *stratum_of;       /* term_count: where each fixed term is tested */
-    const double *sum_of_squares;   /* term_count */
-    const double *df;               /* term_count */
+    size_t stratum_count;         /* random_count + 1 */
+    const qx_stratum_line *left;  /* in the order of the random terms, lowest unit last */
+    const size_t *stratum_of;     /* term_count: where each fixed term is tested */
+    const double *sum_of_squares; /* term_count */
+    const double *df;             /* term_count */
 } qx_strata;
 
-QX_API qx_status qx_strata_make(qx_ctx *cx, qx_arena *arena, const qx_lmm_spec *spec,
-                                const qx_design *design, qx_strata *out);
+QX_API qx_status qx_strata_make(qx_ctx *cx,
+                                qx_arena *arena,
+                                const qx_lmm_spec *spec,
+                                const qx_design *design,
+                                qx_strata *out);
 
 #endif

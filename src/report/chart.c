@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "report/words.h"
+
 const qx_writing qx_writing_label = {.size = QX_TEXT_NORMAL, .ink = QX_INK_MAIN};
 const qx_writing qx_writing_soft = {.size = QX_TEXT_SMALL, .ink = QX_INK_SOFT};
 const qx_writing qx_writing_tick = {
@@ -59,8 +61,30 @@ void qx_chart_upwards(
         const double at = qx_scale_at(y, axis->tick[i]);
         qx_scene_line(
             s, left, at, right, at, (qx_pen){.stroke = QX_INK_RULE, .width = 1});
-        qx_scene_text(s, left - 6.0, at + 3.5, left - 18.0, axis->label[i], how);
+        qx_scene_text(s, left - 6.0, at + 4.0, left, axis->label[i], how);
     }
+}
+
+double qx_chart_left(const qx_axis *axis)
+{
+    double widest = 20.0;
+    for (size_t i = 0; i < axis->count; i++) {
+        widest = fmax(widest, qx_text_width(axis->label[i], QX_TEXT_SMALL));
+    }
+    return widest + 26.0;
+}
+
+const char *qx_chart_title(qx_doc *doc, const char *what, const qx_result *result)
+{
+    const char *unit = qx_words_scale(doc, result);
+    while (*unit == ' ') {
+        unit++;
+    }
+    if (unit[0] == '\0') {
+        return what;
+    }
+    return unit[0] == '(' ? qx_say(doc, "%s %s", what, unit)
+                          : qx_say(doc, "%s (%s)", what, unit);
 }
 
 double qx_chart_shift(size_t k)

@@ -52,6 +52,12 @@ void qx_chart_across(
 void qx_chart_upwards(
     qx_scene *s, const qx_axis *axis, const qx_scale *y, double left, double right);
 
+/* Room left of the frame for these labels and an upward title. */
+double qx_chart_left(const qx_axis *axis);
+
+/* "residual (cm)": a title with its unit. */
+const char *qx_chart_title(qx_doc *doc, const char *what, const qx_result *result);
+
 /* Shift of the k-th raw point from the middle of its row, -1 to 1: even, not random. */
 double qx_chart_shift(size_t k);
 

@@ -9,7 +9,6 @@
 #include "report/rounding.h"
 #include "report/words.h"
 
-#define LEFT        48.0
 #define TOP         12.0
 #define HEIGHT      200.0
 #define POINTS_MOST 3000
@@ -36,19 +35,21 @@ static bool frame(const qx_chart_input *in,
 {
     qx_axis across, up;
     const double right = s->width - 12.0, bottom = TOP + HEIGHT;
-    if (!qx_axis_make(in->doc->arena, extent[0], right - LEFT, true, &across) ||
-        !qx_axis_make(in->doc->arena, extent[1], HEIGHT, false, &up)) {
+    if (!qx_axis_make(in->doc->arena, extent[1], HEIGHT, false, &up) ||
+        !qx_axis_make(
+            in->doc->arena, extent[0], right - qx_chart_left(&up), true, &across)) {
         s->failed = true;
         return false;
     }
+    const double left = qx_chart_left(&up);
     s->height = bottom + 38.0;
-    scale[0] = (qx_scale){across.low, across.high, LEFT, right};
+    scale[0] = (qx_scale){across.low, across.high, left, right};
     scale[1] = (qx_scale){up.low, up.high, bottom, TOP};
-    qx_chart_upwards(s, &up, &scale[1], LEFT, right);
+    qx_chart_upwards(s, &up, &scale[1], left, right);
     qx_chart_across(s, &across, &scale[0], TOP, bottom);
     qx_writing how = qx_writing_tick;
     qx_scene_text(
-        s, (LEFT + right) / 2.0, bottom + 31.0, right - LEFT, what[0], qx_writing_tick);
+        s, (left + right) / 2.0, bottom + 31.0, right - left, what[0], qx_writing_tick);
     how.upward = true;
     qx_scene_text(s, 10.0, TOP + HEIGHT / 2.0, HEIGHT, what[1], how);
     return true;
@@ -78,9 +79,8 @@ static void draw_residual(const qx_chart_input *in, qx_scene *s)
         qx_extent_take(&extent[0], r->point[i].fitted);
         qx_extent_take(&extent[1], r->point[i].residual);
     }
-    const char *unit = qx_words_scale(in->doc, r);
-    const char *const what[2] = {qx_say(in->doc, "fitted value%s", unit),
-                                 qx_say(in->doc, "residual%s", unit)};
+    const char *const what[2] = {qx_chart_title(in->doc, "fitted value", r),
+                                 qx_chart_title(in->doc, "residual", r)};
     if (!frame(in, s, extent, what, scale)) {
         return;
     }
@@ -170,9 +170,8 @@ static void draw_quantile(const qx_chart_input *in, qx_scene *s)
     qx_extent_take(&extent[0], blom(n - 1, n));
     qx_extent_take(&extent[1], x[0]);
     qx_extent_take(&extent[1], x[n - 1]);
-    const char *const what[2] = {
-        "expected of a normal distribution",
-        qx_say(in->doc, "residual%s", qx_words_scale(in->doc, in->result))};
+    const char *const what[2] = {"expected of a normal distribution",
+                                 qx_chart_title(in->doc, "residual", in->result)};
     if (!frame(in, s, extent, what, scale)) {
         return;
     }

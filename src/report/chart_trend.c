@@ -9,10 +9,10 @@
 #include "report/rounding.h"
 #include "report/words.h"
 
-#define LEFT       48.0
-#define TOP        14.0
-#define HEIGHT     190.0
-#define LINES_MOST 5
+#define TOP         14.0
+#define HEIGHT      190.0
+#define LINES_MOST  5
+#define POINTS_MOST 3000 /* more make a black bar and a slow page */
 
 /* Which factor of the cells is the amount; QX_NONE: none, or too many lines. */
 static size_t amount_of(const qx_chart_input *in, size_t *first, size_t *count)
@@ -125,8 +125,8 @@ static void draw_line(const qx_chart_input *in, qx_scene *s, const pane *p, size
 
 static void draw_points(const qx_chart_input *in, qx_scene *s, const pane *p)
 {
-    if (in->result->point_count > 3000) {
-        return; /* a black bar, and a slow page */
+    if (in->result->point_count > POINTS_MOST) {
+        return;
     }
     for (size_t i = 0; i < in->result->point_count; i++) {
         const qx_point *point = &in->result->point[i];
@@ -155,7 +155,8 @@ static void extents(const qx_chart_input *in, const pane *p, qx_extent out[2])
         qx_extent_take(&out[1], v.lower);
         qx_extent_take(&out[1], v.upper);
     }
-    for (size_t i = 0; i < in->result->point_count && in->result->point_count <= 3000;
+    for (size_t i = 0;
+         i < in->result->point_count && in->result->point_count <= POINTS_MOST;
          i++) {
         qx_extent_take(&out[1], qx_result_shown(in->result, in->result->point[i].y));
     }
@@ -204,11 +205,12 @@ static void draw(const qx_chart_input *in, qx_scene *s)
         s->failed = true;
         return;
     }
+    const double left = qx_chart_left(&up);
     const double right = p.lines > 1 ? s->width - 84.0 : s->width - 24.0;
     s->height = bottom + 38.0;
-    p.x = (qx_scale){extent[0].low, extent[0].high, LEFT + 20.0, right};
+    p.x = (qx_scale){extent[0].low, extent[0].high, left + 20.0, right};
     p.y = (qx_scale){up.low, up.high, bottom, TOP};
-    qx_chart_upwards(s, &up, &p.y, LEFT, right + 12.0);
+    qx_chart_upwards(s, &up, &p.y, left, right + 12.0);
     draw_levels(in, s, &p, bottom);
     draw_points(in, s, &p);
     for (size_t line = 0; line < p.lines; line++) {
@@ -218,7 +220,7 @@ static void draw(const qx_chart_input *in, qx_scene *s)
     qx_writing how = qx_writing_tick;
     how.upward = true;
     qx_scene_text(
-        s, (LEFT + right) / 2.0, bottom + 31.0, right - LEFT, factor, qx_writing_tick);
+        s, (left + right) / 2.0, bottom + 31.0, right - left, factor, qx_writing_tick);
     qx_scene_text(
         s, 10.0, TOP + HEIGHT / 2.0, HEIGHT, qx_words_heading(in->doc, in->result), how);
 }

@@ -12,6 +12,7 @@
 
 #define SENTENCES_MOST 12 /* of one treatment; more are counted instead */
 #define SENTENCES_KEPT 6
+#define FACTORS_MOST   (QX_NAMES_MOST + 1) /* treatments and the season */
 
 /* Larger is told earlier. */
 static int strength(const qx_difference *d)
@@ -120,14 +121,14 @@ static void warn_average(qx_doc *doc, const char *factor, const char *partner, d
     qx_doc_add(
         doc,
         QX_NODE_NOTE,
-        qx_say(doc,
-               "What %s does depends on the rest of %s (interaction, P %s%s): go by "
-               "the findings above, inside each level. The averages that follow mix "
-               "different effects.",
-               factor,
-               partner,
-               p < 0.001 ? "" : "= ",
-               qx_said(doc, qx_p_value(doc->arena, p))));
+        qx_say(
+            doc,
+            "%s acts together with other factors (%s, P %s%s): go by the findings "
+            "above, inside each level. The averages that follow mix different effects.",
+            factor,
+            partner,
+            p < 0.001 ? "" : "= ",
+            qx_said(doc, qx_p_value(doc->arena, p))));
 }
 
 static const char *spelled(qx_doc *doc, const char *term)
@@ -298,6 +299,42 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
         qx_words_scale(doc, r));
 }
 
+/* How strong the strongest pair of a factor is: those that are told first stand first. */
+static double factor_strength(const qx_result *r, const char *factor)
+{
+    double best = 0.0;
+    for (size_t i = 0; i < r->difference_count; i++) {
+        const qx_difference *d = &r->difference[i];
+        if (strcmp(d->term, factor) == 0) {
+            const double size = isfinite(d->value) ? fabs(d->value) : 0.0;
+            best = fmax(best, (double)strength(d) + size / (1.0 + size));
+        }
+    }
+    return best;
+}
+
+static size_t factors_by_strength(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    const char *factor[FACTORS_MOST];
+    size_t count = 0;
+    for (size_t k = 0; qx_result_term(r, k) != NULL && count < FACTORS_MOST; k++) {
+        const char *term = qx_result_term(r, k);
+        if (qx_term_factors(term) > 1) {
+            continue;
+        }
+        size_t at = count++;
+        while (at > 0 && factor_strength(r, term) > factor_strength(r, factor[at - 1])) {
+            factor[at] = factor[at - 1];
+            at--;
+        }
+        factor[at] = term;
+    }
+    for (size_t i = 0; i < count; i++) {
+        one_factor(doc, f, r, factor[i]);
+    }
+    return count;
+}
+
 void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
@@ -320,14 +357,7 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
                           qx_words_label(doc, r)));
         return;
     }
-    size_t told = 0;
-    for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
-        const char *term = qx_result_term(r, k);
-        if (qx_term_factors(term) == 1) {
-            one_factor(doc, f, r, term);
-            told++;
-        }
-    }
+    const size_t told = factors_by_strength(doc, f, r);
     if (told == 0) {
         const char *words = qx_doc_variance_words(doc, f, r);
         qx_doc_add(doc,

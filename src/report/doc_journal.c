@@ -361,7 +361,9 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
 void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
-        mean_table(doc, f, r, qx_result_term(r, k));
+        if (qx_result_matters(f, r, qx_result_term(r, k))) {
+            mean_table(doc, f, r, qx_result_term(r, k));
+        }
     }
 }
 
@@ -425,9 +427,14 @@ static void difference_table(qx_doc *doc,
                       t,
                       qx_say(doc,
                              "The least difference that would matter (margin): %s%s.",
-                             qx_said(doc, qx_short_number(doc->arena, list[0].margin, 4)),
+                             qx_said(doc, qx_plain_number(doc->arena, list[0].margin)),
                              qx_words_scale(doc, r)));
     }
+}
+
+static bool interacts(const qx_findings *f, const qx_result *r, const char *factor)
+{
+    return qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level) != NULL;
 }
 
 static void each_family(qx_doc *doc,
@@ -441,6 +448,10 @@ static void each_family(qx_doc *doc,
         end = i + 1;
         while (end < all && strcmp(list[end].term, list[i].term) == 0) {
             end++;
+        }
+        if (!qx_result_matters(f, r, list[i].term) ||
+            (list[i].within.count > 0 && !interacts(f, r, list[i].term))) {
+            continue;
         }
         const char *caption =
             qx_say(doc, "%s: %s %s", qx_words_heading(doc, r), what, list[i].term);

@@ -250,6 +250,25 @@ static const char *treated_units(qx_doc *doc, const qx_findings *f)
     return text;
 }
 
+static const char *df_name(qx_df_choice df)
+{
+    switch (df) {
+    case QX_DF_KENWARD_ROGER:
+        return "Kenward\xe2\x80\x93Roger";
+    case QX_DF_SATTERTHWAITE:
+        return "Satterthwaite";
+    case QX_DF_CONTAINMENT:
+        break;
+    }
+    return "containment";
+}
+
+static const char *compare_name(qx_compare_choice compare)
+{
+    return compare == QX_COMPARE_NONE ? "each pair on its own, not adjusted"
+                                      : qx_words_adjust(qx_compare_word(compare));
+}
+
 void qx_doc_method(qx_doc *doc, const qx_findings *f)
 {
     const qx_protocol *p = f->protocol;
@@ -265,8 +284,8 @@ void qx_doc_method(qx_doc *doc, const qx_findings *f)
     }
     qx_doc_define(
         doc, "Confidence", qx_said(doc, qx_per_cent(doc->arena, p->analysis.level)));
-    qx_doc_define(doc, "Degrees of freedom", qx_df_word(p->analysis.df));
-    qx_doc_define(doc, "Comparisons", qx_compare_word(p->analysis.compare));
+    qx_doc_define(doc, "Degrees of freedom asked for", df_name(p->analysis.df));
+    qx_doc_define(doc, "Comparisons asked for", compare_name(p->analysis.compare));
     sources(doc, f);
     if (f->layout != NULL) {
         qx_doc_define(doc, "Layout", f->layout->describe);

@@ -159,11 +159,10 @@ static void variate_charts(qx_doc *doc, const qx_findings *f, const qx_result *r
     const double alpha = 1.0 - f->protocol->analysis.level;
     for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
         const char *term = qx_result_term(r, k);
-        const qx_test_line *test = qx_result_test(r, term);
         const bool one = qx_term_factors(term) == 1;
         const bool joint = one && qx_result_interaction(r, term, alpha) != NULL;
-        if (!one && (test == NULL || !(test->p < alpha))) {
-            continue; /* cells are pictured where they do not merely repeat the averages */
+        if (!qx_result_matters(f, r, term)) {
+            continue;
         }
         const qx_chart_input in = {.doc = doc, .findings = f, .result = r, .term = term};
         draw(doc,
@@ -174,6 +173,27 @@ static void variate_charts(qx_doc *doc, const qx_findings *f, const qx_result *r
         if (one) {
             draw_differences(doc, f, r, term, joint);
         }
+    }
+}
+
+/* What is not printed is said. */
+static void tell_left_out(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    const char *list = "";
+    for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
+        const char *term = qx_result_term(r, k);
+        if (!qx_result_matters(f, r, term)) {
+            list = qx_say(doc, "%s%s%s", list, list[0] == '\0' ? "" : ", ", term);
+        }
+    }
+    if (list[0] != '\0') {
+        qx_doc_add(
+            doc,
+            QX_NODE_PARAGRAPH,
+            qx_say(doc,
+                   "Not printed: the cells of %s, where acting together has not been "
+                   "shown. The machine-readable findings hold each.",
+                   list));
     }
 }
 
@@ -189,6 +209,7 @@ static void one_variate(qx_doc *doc,
     qx_doc_mean_tables(doc, f, r);
     qx_doc_contrast_table(doc, f, r);
     qx_doc_difference_tables(doc, f, r);
+    tell_left_out(doc, f, r);
     qx_doc_test_table(doc, f, r);
     const char *words = qx_doc_variance_words(doc, f, r);
     if (words[0] != '\0') {

@@ -11,8 +11,8 @@
 
 #include "base/text.h"
 
-#define QX_TEXT_NORMAL 12.0
-#define QX_TEXT_SMALL  10.5
+#define QX_TEXT_NORMAL 12.5
+#define QX_TEXT_SMALL  11.5
 #define QX_DATA_INKS   8
 
 typedef enum {

@@ -52,6 +52,13 @@ qx_result_interaction(const qx_result *r, const char *factor, double alpha)
     return NULL;
 }
 
+bool qx_result_matters(const qx_findings *f, const qx_result *r, const char *term)
+{
+    const qx_test_line *test = qx_result_test(r, term);
+    return qx_term_factors(term) == 1 ||
+           (test != NULL && test->p < 1.0 - f->protocol->analysis.level);
+}
+
 size_t qx_result_means(const qx_result *r, const char *term, size_t *first)
 {
     size_t count = 0;

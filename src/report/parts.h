@@ -17,6 +17,10 @@ const qx_test_line *qx_result_test(const qx_result *r, const char *term);
 const qx_test_line *
 qx_result_interaction(const qx_result *r, const char *factor, double alpha);
 
+/* Is the term told on its own: a single factor, or an interaction with p below alpha? The
+ * cells of other interactions only repeat the averages. */
+bool qx_result_matters(const qx_findings *f, const qx_result *r, const char *term);
+
 /* Means of a term stand together: first and how many. 0 where there are none. */
 size_t qx_result_means(const qx_result *r, const char *term, size_t *first);
 

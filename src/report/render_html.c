@@ -8,6 +8,8 @@
 #include "report/render.h"
 #include "report/svg.h"
 
+#define SHORT_TABLE 24 /* rows that are kept on one sheet of paper */
+
 /* Five trees, four in a square and one in its middle. */
 static const char mark[] =
     "<svg class=\"mark\" viewBox=\"0 0 24 24\" aria-hidden=\"true\">"
@@ -237,8 +239,9 @@ static void table(qx_writer *w, const qx_doc_node *node)
     regroup(w, node->kind);
     /* Focusable, so that a keyboard can scroll a table that is wider than the screen. */
     qx_text_printf(w->out,
-                   "<div class=\"table\" role=\"region\" tabindex=\"0\" "
+                   "<div class=\"table%s\" role=\"region\" tabindex=\"0\" "
                    "aria-labelledby=\"table-%zu\">\n<table>\n<caption id=\"table-%zu\">",
+                   t->row.count <= SHORT_TABLE ? " short" : "",
                    number,
                    number);
     qx_text_printf(w->out, "Table %zu. ", number);

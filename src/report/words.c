@@ -311,20 +311,20 @@ static const char *equivalent(const parts *s)
 static const char *unsettled(const parts *s)
 {
     const qx_difference *d = s->d;
-    const char *core =
-        qx_say(s->doc,
-               "%sThis trial does not settle whether %s differs %s and %s: "
-               "the estimate is %s, and anything from %s agrees with the "
-               "data (%s interval).",
-               s->head,
-               s->label,
-               s->first,
-               s->second,
-               amount(s, d->estimate),
-               range(s, d->lower, d->upper),
-               s->level);
+    const char *core = qx_say(
+        s->doc,
+        "%s%s: this trial does not settle whether %s and %s differ. The estimate of "
+        "the difference is %s, and anything from %s agrees with the data (%s "
+        "interval).",
+        s->head,
+        s->label,
+        qx_words_cell(s->doc, s->p, &d->first),
+        qx_words_cell(s->doc, s->p, &d->second),
+        amount(s, d->estimate),
+        range(s, d->lower, d->upper),
+        s->level);
     if (s->margin != NULL) {
-        core = qx_say(s->doc, "%s %s would matter.", core, s->margin);
+        core = qx_say(s->doc, "%s A difference of %s would matter.", core, s->margin);
     }
     if (!isfinite(d->replicates_to_settle)) {
         return core;

@@ -252,3 +252,21 @@ qx_status qx_arena_defer(qx_arena *arena, void (*action)(void *thing), void *thi
     arena->deferred = deferred;
     return QX_OK;
 }
+
+static void free_inside(void *arena)
+{
+    qx_arena_free(arena);
+}
+
+qx_arena *qx_arena_inside(qx_arena *outer)
+{
+    qx_arena *inside = qx_arena_new();
+    if (inside == NULL) {
+        return NULL;
+    }
+    if (qx_arena_defer(outer, free_inside, inside) != QX_OK) {
+        qx_arena_free(inside);
+        return NULL;
+    }
+    return inside;
+}

@@ -28,6 +28,11 @@ typedef struct qx_arena_mark {
 /* A new, empty arena; NULL when there is no memory. Free it with qx_arena_free. */
 QX_API qx_arena *qx_arena_new(void);
 
+/* A new arena that is freed when `outer` is freed or rewound past this moment; NULL when
+ * there is no memory. For results that live as long as the caller's scratch: the scratch
+ * itself must not be handed down as their arena (base/ctx.h). */
+QX_API qx_arena *qx_arena_inside(qx_arena *outer);
+
 /* Runs deferred actions, frees every piece and the arena. NULL is accepted. */
 QX_API void qx_arena_free(qx_arena *arena);
 

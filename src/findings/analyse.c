@@ -201,17 +201,12 @@ static qx_status analyse_variate(qx_work *w, size_t v)
     return fit_and_read(w);
 }
 
-static void free_arena(void *arena)
-{
-    qx_arena_free(arena);
-}
-
 static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *result)
 {
     const qx_variate *variate = &f->protocol->variate[v];
     qx_work w = {.cx = cx,
                  .arena = f->arena,
-                 .temporary = qx_arena_new(),
+                 .temporary = qx_arena_inside(qx_ctx_scratch(cx)),
                  .protocol = f->protocol,
                  .table = f->table,
                  .variate = variate,
@@ -220,9 +215,7 @@ static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *res
                  .margin = NAN,
                  .result = result};
     empty_result(variate, result);
-    if (w.temporary == NULL ||
-        qx_arena_defer(qx_ctx_scratch(cx), free_arena, w.temporary) != QX_OK) {
-        qx_arena_free(w.temporary);
+    if (w.temporary == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for the analysis of %s", variate->name);
     }
     w.settled.arena = w.temporary;

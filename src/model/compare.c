@@ -21,7 +21,7 @@ typedef struct family {
     size_t m;           /* comparisons that can be made */
     const size_t *made; /* m: their numbers */
     qx_comparison *all;
-    qx_mat correlation;   /* m x m, Dunnett only */
+    qx_mvt_family *joint; /* Dunnett with two comparisons or more */
     qx_range_table range; /* Tukey with three means or more */
 } family;
 
@@ -73,16 +73,11 @@ static double tukey_critical(const family *f, double df)
 
 static qx_status dunnett_p(qx_ctx *cx, const family *f, const qx_comparison *c, double *p)
 {
-    double *b;
-    QX_NEW(cx, b, f->m);
     if (f->m == 1) {
         *p = c->p;
         return QX_OK;
     }
-    if (qx_mvt_one_factor_of(f->correlation, b)) {
-        return qx_mvt_one_factor_p(cx, f->m, b, c->df, fabs(c->value), p);
-    }
-    return qx_mvt_p(cx, f->correlation, c->df, fabs(c->value), p, NULL);
+    return qx_mvt_family_p(cx, f->joint, c->df, fabs(c->value), p, NULL);
 }
 
 static qx_status dunnett_critical(qx_ctx *cx, const family *f, double df, double *x)
@@ -91,7 +86,7 @@ static qx_status dunnett_critical(qx_ctx *cx, const family *f, double df, double
         *x = t_critical(f->alpha, df);
         return QX_OK;
     }
-    return qx_mvt_q(cx, f->correlation, df, f->alpha, x);
+    return qx_mvt_family_q(cx, f->joint, df, f->alpha, x);
 }
 
 static int by_p(const void *a, const void *b)
@@ -210,21 +205,27 @@ static qx_status start(qx_ctx *cx, size_t m, qx_comparison all[], family *f)
     return QX_OK;
 }
 
-static qx_status keep_correlation(qx_ctx *cx, size_t m, qx_mat correlation, family *f)
+/* The joint distribution of the comparisons that can be made. */
+static qx_status join_up(qx_ctx *cx, size_t m, qx_mat correlation, family *f)
 {
+    qx_mat made;
     if (correlation.at == NULL || correlation.rows != m || correlation.cols != m) {
         return qx_fail(cx,
                        QX_E_SHAPE,
                        "Dunnett's test of %zu comparisons needs their correlations",
                        m);
     }
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m, f->m, &f->correlation));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m, f->m, &made));
     for (size_t i = 0; i < f->m; i++) {
         for (size_t j = 0; j < f->m; j++) {
-            QX_AT(f->correlation, i, j) = QX_AT(correlation, f->made[i], f->made[j]);
+            QX_AT(made, i, j) = QX_AT(correlation, f->made[i], f->made[j]);
         }
     }
-    return QX_OK;
+    qx_arena *own = qx_arena_inside(qx_ctx_scratch(cx));
+    if (own == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for Dunnett's comparisons");
+    }
+    return qx_mvt_family_new(cx, own, made, &f->joint);
 }
 
 /* Is there a comparison that the range is not computed for? */
@@ -261,7 +262,7 @@ compare(qx_ctx *cx, size_t m, qx_comparison all[], qx_mat correlation, family *f
         return QX_OK;
     }
     if (f->adjust == QX_ADJUST_DUNNETT) {
-        QX_TRY(keep_correlation(cx, m, correlation, f));
+        QX_TRY(join_up(cx, m, correlation, f));
     }
     if (f->adjust == QX_ADJUST_TUKEY && f->k > 2.0) {
         QX_TRY(start_range(cx, f));

@@ -111,6 +111,27 @@ static void write_digit(void *thing)
     (*end)++;
 }
 
+static void an_arena_inside_goes_with_the_outer_one(void **state)
+{
+    (void)state;
+    char trace[8] = "0";
+    char *end = trace + 1;
+    qx_arena *outer = qx_arena_new();
+    assert_non_null(outer);
+    const qx_arena_mark mark = qx_arena_get_mark(outer);
+    qx_arena *inside = qx_arena_inside(outer);
+    assert_non_null(inside);
+    assert_int_equal(qx_arena_defer(inside, write_digit, &end), QX_OK);
+    qx_arena_rewind(outer, mark);
+    assert_string_equal(trace, "01");
+    for (size_t n = 1; n <= 2; n++) { /* its own memory fails, or that of the tie */
+        qx_arena_fail_after(n);
+        assert_null(qx_arena_inside(outer));
+    }
+    qx_arena_fail_after(0);
+    qx_arena_free(outer);
+}
+
 static void deferred_actions_run_last_first_at_rewind_and_free(void **state)
 {
     (void)state;
@@ -187,6 +208,7 @@ int main(void)
         ARENA_TEST(sizes_that_overflow_are_refused),
         ARENA_TEST(nothing_is_a_valid_piece),
         ARENA_TEST(texts_are_copied_and_printed),
+        ARENA_TEST(an_arena_inside_goes_with_the_outer_one),
         ARENA_TEST(deferred_actions_run_last_first_at_rewind_and_free),
         ARENA_TEST(later_actions_run_before_earlier_ones),
         ARENA_TEST(the_chosen_allocation_fails_once),

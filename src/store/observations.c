@@ -237,12 +237,13 @@ static qx_status note_correction(recording *r, const cell *c, const char *before
     const char *season = qx_arena_copy(r->arena, c->season);
     const char *name = qx_arena_copy(r->arena, c->quantity->name);
     const char *after = qx_arena_copy(r->arena, c->value);
-    if (correction == NULL || thing == NULL || season == NULL || name == NULL ||
-        after == NULL) {
+    const char *file = qx_arena_copy(r->arena, table->file);
+    if (file == NULL || correction == NULL || thing == NULL || season == NULL ||
+        name == NULL || after == NULL) {
         return qx_fail(r->cx, QX_E_NOMEM, "no memory for the corrections");
     }
     *correction =
-        (qx_correction){.file = table->file,
+        (qx_correction){.file = file,
                         .line = table->line == NULL ? c->row + 2 : table->line[c->row],
                         .thing = thing,
                         .season = season,

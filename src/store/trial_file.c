@@ -83,6 +83,33 @@ qx_status qx_trial_file_create(qx_ctx *cx,
     return status;
 }
 
+static qx_status remove_one(qx_ctx *cx, const char *path, const char *ending)
+{
+    char why[QX_REASON_ROOM];
+    const char *name = qx_arena_printf(qx_ctx_scratch(cx), "%s%s", path, ending);
+    if (name == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory to remove %s", path);
+    }
+    return unlink(name) == 0 || errno == ENOENT ? QX_OK
+                                                : qx_fail(cx,
+                                                          QX_E_IO,
+                                                          "%s could not be removed: %s",
+                                                          name,
+                                                          qx_reason(errno, why));
+}
+
+qx_status qx_trial_file_remove(qx_ctx *cx, const char *path)
+{
+    /* The log goes first: alone it could not be told from another file's. */
+    static const char *const endings[] = {"-wal", "-shm", ""};
+    for (size_t i = 0; i < QX_COUNT(endings); i++) {
+        qx_status status = QX_OK;
+        QX_SCRATCH(cx, status, remove_one(cx, path, endings[i]));
+        QX_TRY(status);
+    }
+    return QX_OK;
+}
+
 /* --- opening --- */
 
 /* SQLite takes an empty file for an empty database and says little about others: the header

@@ -24,6 +24,9 @@ qx_status qx_trial_file_create(qx_ctx *cx,
                                const qx_layout *layout,
                                const char *by);
 
+/* Removes the file and what SQLite may have left beside it; none of them there: done. */
+qx_status qx_trial_file_remove(qx_ctx *cx, const char *path);
+
 typedef enum { QX_TO_READ, QX_TO_RECORD } qx_trial_use;
 
 /* Opens and checks the file (header, schema, pages). Close it with qx_trial_file_close. */

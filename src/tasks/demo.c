@@ -1,12 +1,10 @@
 #include "tasks/demo.h"
 
-#include <errno.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "base/file.h"
-#include "base/machine.h"
 #include "base/text.h"
+#include "store/trial_file.h"
 #include "tasks/demo_trial.h"
 #include "tasks/lay_out.h"
 #include "tasks/record.h"
@@ -73,31 +71,10 @@ static qx_status write_text(const showing *s, const char *path, const char *text
     return qx_file_write(s->cx, path, text, strlen(text));
 }
 
-/* The earlier demonstration's trial file and what SQLite may have left beside it. */
-static qx_status remove_trial(const showing *s)
-{
-    static const char *const endings[] = {"", "-wal", "-shm"};
-    for (size_t i = 0; i < QX_COUNT(endings); i++) {
-        const char *path = qx_arena_printf(s->arena, "%s%s", s->trial, endings[i]);
-        if (path == NULL) {
-            return qx_fail(s->cx, QX_E_NOMEM, "no memory for the demonstration");
-        }
-        if (unlink(path) != 0 && errno != ENOENT) {
-            char why[QX_REASON_ROOM];
-            return qx_fail(s->cx,
-                           QX_E_IO,
-                           "%s could not be replaced: %s",
-                           path,
-                           qx_reason(errno, why));
-        }
-    }
-    return QX_OK;
-}
-
 static qx_status lay_out(const showing *s)
 {
     qx_laid_out made = {0};
-    QX_TRY(remove_trial(s));
+    QX_TRY(qx_trial_file_remove(s->cx, s->trial)); /* an earlier demonstration's */
     QX_TRY(qx_lay_out(
         s->cx, s->protocol, qx_demo_seed(), s->trial, RECORDER, s->problems, &made));
     qx_text *csv = qx_text_new(s->arena);

@@ -13,7 +13,7 @@ typedef void qx_demo_step(void *listener, const char *step);
  * (QX_E_EXISTS). *report is the path of the report, in `arena`. */
 qx_status qx_demo(qx_ctx *cx,
                   const char *folder,
-                  qx_demo_step *tell,
+                  qx_demo_step *step,
                   void *listener,
                   qx_problems *problems,
                   qx_arena *arena,

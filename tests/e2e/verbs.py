@@ -5,6 +5,7 @@ import os
 import pty
 import re
 import subprocess
+import time
 
 import harness
 from harness import PROGRAM, PROTOCOL, data
@@ -67,10 +68,10 @@ class Program(harness.Case):
         run = self.run_it("check", "p.yaml", status=1)
         self.assertNotIn("\033", run.err)
 
-    def on_terminal(self, env):
-        """Standard error of `check p.yaml` on a terminal."""
+    def on_terminal(self, env, *words):
+        """Standard error on a terminal."""
         ours, theirs = pty.openpty()
-        with subprocess.Popen([PROGRAM, "check", "p.yaml"], cwd=self.folder, stderr=theirs,
+        with subprocess.Popen([PROGRAM, *words], cwd=self.folder, stderr=theirs,
                               stdout=subprocess.DEVNULL, env=dict(os.environ, **env)) as run:
             os.close(theirs)
             text = b""
@@ -85,9 +86,23 @@ class Program(harness.Case):
 
     def test_colour_only_on_a_terminal_and_not_with_no_color(self):
         self.write("p.yaml", "quincunx: 2\n")
-        self.assertIn("\033[1m", self.on_terminal({"TERM": "xterm", "NO_COLOR": ""}))
-        self.assertNotIn("\033", self.on_terminal({"TERM": "xterm", "NO_COLOR": "1"}))
-        self.assertNotIn("\033", self.on_terminal({"TERM": "dumb", "NO_COLOR": ""}))
+        self.assertIn("\033[1m", self.on_terminal({"TERM": "xterm", "NO_COLOR": ""}, "check", "p.yaml"))
+        self.assertNotIn("\033", self.on_terminal({"TERM": "xterm", "NO_COLOR": "1"}, "check",
+                                               "p.yaml"))
+        self.assertNotIn("\033", self.on_terminal({"TERM": "dumb", "NO_COLOR": ""}, "check",
+                                               "p.yaml"))
+
+    def test_a_bar_on_a_terminal_for_work_over_a_second(self):
+        self.trial()
+        lines = [f"2024,1,1,1,s{i},50" for i in range(150000)]
+        self.write("d.csv", "season,block,tree,limb,shoot,length\n" + "\n".join(lines) + "\n")
+        began = time.monotonic()
+        text = self.on_terminal({"TERM": "xterm"}, "record", "trial.qx", "d.csv")
+        if time.monotonic() - began > 2.5:
+            self.assertRegex(text, r"recording \[#* *\] +\d+ %")
+        self.assertFalse(text.rstrip("\r\n").endswith("%"))
+        self.write("e.csv", "season,block,tree,limb,shoot,length\n2025,1,1,1,x,50\n")
+        self.assertEqual(self.on_terminal({"TERM": "xterm"}, "record", "trial.qx", "e.csv"), "")
 
 
 class New(harness.Case):

@@ -86,6 +86,19 @@ static void a_file_is_never_overwritten(void **state)
                  "trial.qx");
 }
 
+static void a_file_is_removed_with_what_lies_beside_it(void **state)
+{
+    trial *t = *state;
+    const char *log = qx_arena_printf(t->arena, "%s-wal", t->path);
+    assert_ok(t->cx, qx_file_write(t->cx, log, "", 0));
+    assert_ok(t->cx, qx_trial_file_remove(t->cx, t->path));
+    assert_false(qx_file_exists(t->path));
+    assert_false(qx_file_exists(log));
+    assert_ok(t->cx, qx_trial_file_remove(t->cx, t->path));
+    assert_fails(
+        t->cx, qx_trial_file_remove(t->cx, t->folder), QX_E_IO, "could not be removed");
+}
+
 static void write_bytes(const char *path, const char *bytes, size_t length)
 {
     FILE *file = fopen(path, "wb");
@@ -225,6 +238,7 @@ int main(void)
         T(no_files_are_left_beside_it),
         T(layout_and_protocol_come_back),
         T(a_file_is_never_overwritten),
+        T(a_file_is_removed_with_what_lies_beside_it),
         T(what_is_no_trial_file_is_told),
         T(foreign_and_newer_files_are_told),
         T(a_file_without_its_trial_is_told),

@@ -2,6 +2,7 @@
 #include <math.h>
 
 #include "model/components.h"
+#include "model/confounded.h"
 #include "model/containment.h"
 #include "model/kenward.h"
 #include "model/lmm.h"
@@ -32,10 +33,11 @@ qx_status qx_lmm_contrast(qx_ctx *cx,
                           qx_estimate *out)
 {
     const struct qx_lmm_inner *in = fit->inner;
-    (void)cx;
+    bool confounded;
+    QX_TRY(qx_confounded_row(cx, fit, row, &confounded));
     out->estimate = qx_dot(fit->p, row, in->beta) * in->scale + shift_weight * fit->shift;
     const double v = qx_quadratic(in->adjusted, row);
-    if (!(in->sigma2 > 0.0) || !(v > 0.0)) {
+    if (confounded || !(in->sigma2 > 0.0) || !(v > 0.0)) {
         out->se = out->df = NAN;
         return QX_OK;
     }
@@ -124,6 +126,7 @@ qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
                           .sum_of_squares = NAN,
                           .method = "none"};
     qx_status status;
+    bool confounded;
     if (L.cols != fit->p) {
         return qx_fail(cx,
                        QX_E_SHAPE,
@@ -131,7 +134,8 @@ qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
                        L.cols,
                        fit->p);
     }
-    if (L.rows > 0 && fit->inner->sigma2 > 0.0) {
+    QX_TRY(qx_confounded_rows(cx, fit, L, &confounded));
+    if (L.rows > 0 && fit->inner->sigma2 > 0.0 && !confounded) {
         QX_SCRATCH(cx, status, by_method(cx, fit, L, &test));
         QX_TRY(pardon(cx, status, L, &test));
         test.p = qx_f_p(test.f, test.num_df, test.den_df, QX_UPPER);

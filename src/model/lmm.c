@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "model/components.h"
+#include "model/confounded.h"
 #include "model/containment.h"
 #include "model/information.h"
 #include "model/kenward.h"
@@ -66,8 +67,9 @@ static qx_status gram_of(qx_ctx *cx, const qx_profile *f, qx_mat gram)
 
 /* Which random terms have a covariance of their own, seen through M: a Gram-Schmidt
  * process on M, M G_m M, ... M G_1 M with inner product tr(AB), the smallest unit first,
- * so that of two units that always go together the larger is given up. */
-static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[])
+ * so that of two units that always go together the larger is given up. `whole`: the fixed
+ * terms take up all that M could see of the term. */
+static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[], bool whole[])
 {
     qx_mat gram, L;
     size_t kept[QX_RANDOM_MOST + 1];
@@ -80,11 +82,48 @@ static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[])
     QX_AT(L, 0, 0) = sqrt(QX_AT(gram, f->m, f->m));
     for (size_t i = f->m; i-- > 0;) {
         const double square = left_over(gram, i, count, kept, L);
+        whole[i] = !(QX_AT(gram, i, i) > SAME_COVARIANCE * (double)f->n);
         own[i] = square > SAME_COVARIANCE * (double)f->n &&
                  square > SAME_COVARIANCE * QX_AT(gram, i, i);
         if (own[i]) {
             QX_AT(L, count, count) = sqrt(square);
             kept[count++] = i;
+        }
+    }
+    return QX_OK;
+}
+
+/* What is said and kept of a term without a variance of its own. */
+static qx_status
+give_up(qx_ctx *cx, qx_lmm *fit, const qx_profile *all, size_t i, bool whole)
+{
+    const size_t levels = all->start[i + 1] - all->start[i];
+    fit->component[i].variance = NAN;
+    if (!whole) {
+        return qx_note(cx,
+                       "The variation between %s cannot be told apart from that of other "
+                       "units in these data: it has no estimate of its own.",
+                       fit->component[i].name);
+    }
+    QX_TRY(qx_confounded_add(
+        cx, fit, qx_mat_part(all->C, all->start[i], 0, levels, fit->p)));
+    return qx_note(cx,
+                   "No %s is a replicate of another: treatments take up all the "
+                   "differences between them. What rests on these differences is "
+                   "estimated, but has no standard error and no test.",
+                   fit->component[i].name);
+}
+
+/* Which random terms have a covariance of their own, noting those that have not. */
+static qx_status choose_terms(qx_ctx *cx, qx_lmm *fit, const qx_profile *all, bool own[])
+{
+    bool whole[QX_RANDOM_MOST] = {false};
+    qx_status status;
+    QX_SCRATCH(cx, status, tell_apart(cx, all, own, whole));
+    QX_TRY(status);
+    for (size_t i = 0; i < fit->random_count; i++) {
+        if (!own[i]) {
+            QX_TRY(give_up(cx, fit, all, i, whole[i]));
         }
     }
     return QX_OK;
@@ -108,22 +147,13 @@ static qx_status make_profile(qx_ctx *cx,
         levels[i] = f->level_count;
     }
     QX_TRY(qx_profile_make(cx, fit->arena, spec->random_count, levels, code, Q, r, &all));
-    qx_status status;
-    QX_SCRATCH(cx, status, tell_apart(cx, &all, own));
-    QX_TRY(status);
+    QX_TRY(choose_terms(cx, fit, &all, own));
     for (size_t i = 0; i < spec->random_count; i++) {
         if (own[i]) {
             code[m] = code[i];
             levels[m] = levels[i];
             in->component_of[m++] = i;
-            continue;
         }
-        fit->component[i].variance = NAN;
-        QX_TRY(qx_note(cx,
-                       "The variation between %s cannot be told apart from that of other "
-                       "units or of fixed terms in these data: it has no estimate of its "
-                       "own.",
-                       fit->component[i].name));
     }
     if (m == spec->random_count) {
         in->profile = all;
@@ -138,17 +168,25 @@ static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
     struct qx_lmm_inner *in = fit->inner;
     const double df = (double)(fit->n - fit->p);
     qx_descent_end end = {.converged = true};
+    bool told = false;
     QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
     QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
     if (exhausted || in->profile.m == 0) {
         QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
     } else {
         QX_TRY(qx_reml_fit(cx, &in->profile, NULL, &in->at, in->gamma, &end));
+        if (qx_reml_without_residual(&end, in->profile.m, in->gamma)) {
+            QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
+            QX_TRY(qx_note(cx,
+                           "The response has no variation beyond what the treatments and "
+                           "the units explain: nothing can be tested."));
+            exhausted = told = true;
+        }
     }
     fit->converged = end.converged;
     fit->iterations = end.iterations;
     in->sigma2 = exhausted || !(in->at.ypy > 0.0) ? 0.0 : in->at.ypy / df;
-    if (exhausted) {
+    if (exhausted && !told) {
         return qx_note(cx,
                        "The response has no variation beyond what the treatments "
                        "explain: nothing can be tested.");
@@ -164,6 +202,9 @@ static void describe(qx_lmm *fit)
     for (size_t k = 0; k < in->profile.m; k++) {
         qx_component *c = &fit->component[in->component_of[k]];
         c->variance = in->gamma[k] * in->sigma2 * square;
+        if (in->gamma[k] > 0.0 && !(in->sigma2 > 0.0)) {
+            c->variance = NAN; /* its ratio to nil is known, not its size */
+        }
         c->at_zero = in->gamma[k] == 0.0;
     }
     fit->component[fit->random_count].variance = in->sigma2 * square;

@@ -29,6 +29,7 @@ struct qx_lmm_inner {
     qx_profile_point at;  /* at the optimum */
     size_t *component_of; /* profile.m: component number */
     double *gamma;        /* profile.m */
+    qx_mat confounded; /* p x p, over Q: model/confounded.h; empty where there is none */
 
     /* covariance of beta, unit, p x p */
     qx_mat phi;

@@ -8,6 +8,10 @@
 
 /* Ratios beyond this are taken as "no residual variation": nothing is left to estimate. */
 static const double GAMMA_MOST = 1e12;
+/* A descent that did not settle and has come this far is on its way there; at the second
+ * ratio estimates are those at infinity to seven digits, and still well computed. */
+static const double GAMMA_GONE = 1e11;
+static const double GAMMA_LIKE_INFINITY = 1e7;
 /* Eigenvalues of a matrix scaled to a unit diagonal below this are not seen. */
 static const double UNSEEN = 1e-10;
 static const double BOBYQA_TOLERANCE = 1e-9;
@@ -260,4 +264,16 @@ qx_status qx_reml_fit(qx_ctx *cx,
     qx_status status;
     QX_SCRATCH(cx, status, fit(cx, &w, gamma, out));
     return status;
+}
+
+bool qx_reml_without_residual(const qx_descent_end *end, size_t m, double gamma[])
+{
+    bool gone = false;
+    for (size_t k = 0; k < m; k++) {
+        gone = gone || (!end->converged && gamma[k] > GAMMA_GONE);
+    }
+    for (size_t k = 0; gone && k < m; k++) {
+        gamma[k] = fmin(gamma[k], GAMMA_LIKE_INFINITY);
+    }
+    return gone;
 }

@@ -32,4 +32,8 @@ qx_status qx_reml_refit(qx_ctx *cx,
  * k x k. QX_E_NUMERIC. */
 qx_status qx_small_inverse(qx_ctx *cx, qx_mat A, qx_mat out);
 
+/* Did the descent run off to where nothing varies within the smallest units? Then the
+ * ratios are moved back to where estimates are still well computed. */
+bool qx_reml_without_residual(const qx_descent_end *end, size_t m, double gamma[]);
+
 #endif

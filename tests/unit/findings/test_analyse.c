@@ -243,6 +243,32 @@ static void dunnett_needs_a_control(void **state)
     trial_close(&t);
 }
 
+/* One tree for each treatment, four limbs each: the limbs are no replicates of it. */
+static void one_unit_a_treatment_is_not_tested(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: One tree each\n"
+                   "units:\n  tree: {count: 3}\n  limb: {within: tree, count: 4}\n"
+                   "treatments:\n  rate: {levels: [0, 10, 20], on: tree}\n"
+                   "measure:\n  length: {kind: continuous, on: limb}\n",
+                   "tree,limb,rate,length\n"
+                   "1,1,0,10\n1,2,0,11\n1,3,0,12\n1,4,0,13\n"
+                   "2,1,10,20\n2,2,10,22\n2,3,10,21\n2,4,10,25\n"
+                   "3,1,20,30\n3,2,20,33\n3,3,20,31\n3,4,20,36\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_true(isnan(find_test(r, "rate").p));
+    assert_true(fabs(r->mean[1].estimate - 22.0) < 1e-12);
+    assert_true(isnan(r->mean[1].se));
+    assert_int_equal(r->difference_count, 3);
+    assert_int_equal(r->difference[0].verdict, QX_UNSETTLED);
+    assert_true(has_note(r, "No tree is a replicate"));
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -256,6 +282,7 @@ int main(void)
         cmocka_unit_test(means_come_back_from_the_scale),
         cmocka_unit_test(counts_without_a_transform_wait),
         cmocka_unit_test(dunnett_needs_a_control),
+        cmocka_unit_test(one_unit_a_treatment_is_not_tested),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -397,6 +397,60 @@ static void dependent_rows_are_refused(void **state)
     }
 }
 
+/* One plot for each level of a: nothing says how much plots vary. What compares plots has no
+ * standard error and no test; b and its differences inside plots are those of fixed plots
+ * (least squares with the plots' levels as the factor a), to the last digit. */
+static void a_unit_without_replicates_lends_none(void **state)
+{
+    qx_ctx *cx = *state;
+    small_model *m = unbalanced(cx, 31);
+    memcpy(m->code[3], m->code[1], m->n * sizeof **m->code);
+    m->factor[3].level_count = m->factor[1].level_count;
+    m->random[0] = m->random[1];
+    m->spec.random_count = 1;
+    qx_lmm *fit = fitted(cx, m);
+    m->spec.random_count = 0;
+    qx_lmm *least_squares = fitted(cx, m);
+    assert_true(isnan(fit->component[0].variance));
+    assert_true(isnan(marginal(cx, fit, 0).f) && isnan(marginal(cx, fit, 0).p));
+    for (size_t l = 0; l < 3; l++) {
+        const qx_estimate e = mean_of(cx, fit, 1, l);
+        assert_near(e.estimate, mean_of(cx, least_squares, 1, l).estimate, 1e-12);
+        assert_true(isnan(e.se) && isnan(e.df));
+    }
+    for (size_t t = 1; t < 3; t++) {
+        const qx_joint_test inside = marginal(cx, fit, t);
+        const qx_joint_test want = marginal(cx, least_squares, t);
+        assert_near(inside.f, want.f, 1e-11);
+        assert_near(inside.den_df, want.den_df, 1e-11);
+    }
+    qx_lmm_free(fit);
+    qx_lmm_free(least_squares);
+}
+
+/* Rows that blocks and treatments explain wholly: estimates, and nothing that would need a
+ * residual. */
+static void nothing_left_inside_the_units_is_told(void **state)
+{
+    qx_ctx *cx = *state;
+    small_model *m = unbalanced(cx, 32);
+    m->spec.random_count = 1;
+    for (size_t i = 0; i < m->n; i++) {
+        m->y[i] = 10.0 * m->code[0][i] + 0.1 * m->code[1][i];
+    }
+    qx_lmm *fit = fitted(cx, m);
+    assert_true(isnan(fit->component[0].variance));
+    assert_true(fit->component[1].variance == 0.0);
+    for (size_t t = 0; t < 3; t++) {
+        assert_true(isnan(marginal(cx, fit, t).f) && isnan(marginal(cx, fit, t).p));
+    }
+    const qx_estimate first = mean_of(cx, fit, 1, 0);
+    assert_near(mean_of(cx, fit, 1, 1).estimate - first.estimate, 0.1, 1e-6);
+    assert_true(isnan(first.se));
+    assert_ok(cx, qx_lmm_profile_components(cx, fit, 0.95));
+    qx_lmm_free(fit);
+}
+
 static qx_status fit_and_test(qx_ctx *cx, void *given)
 {
     const small_model *m = given;
@@ -423,16 +477,27 @@ static void every_allocation_may_fail(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        TEST(scale_and_sign_change_nothing),   TEST(shift_moves_means_alone),
-        TEST(order_of_rows_changes_nothing),   TEST(names_change_nothing),
-        TEST(zero_component_lends_no_df),      TEST(balanced_df_are_those_of_the_strata),
-        TEST(fitted_and_residual_add_up),      TEST(constant_response_tests_nothing),
-        TEST(exact_response_tests_nothing),    TEST(no_residual_variation_is_told),
-        TEST(too_few_rows_are_refused),        TEST(too_many_crossed_units_are_refused),
-        TEST(not_finite_values_are_refused),   TEST(units_that_cannot_be_told_apart),
-        TEST(more_random_columns_than_rows),   TEST(extreme_scales),
-        TEST(one_level_and_collinear_columns), TEST(dependent_rows_are_refused),
+        TEST(scale_and_sign_change_nothing),
+        TEST(shift_moves_means_alone),
+        TEST(order_of_rows_changes_nothing),
+        TEST(names_change_nothing),
+        TEST(zero_component_lends_no_df),
+        TEST(balanced_df_are_those_of_the_strata),
+        TEST(fitted_and_residual_add_up),
+        TEST(constant_response_tests_nothing),
+        TEST(exact_response_tests_nothing),
+        TEST(no_residual_variation_is_told),
+        TEST(too_few_rows_are_refused),
+        TEST(too_many_crossed_units_are_refused),
+        TEST(not_finite_values_are_refused),
+        TEST(units_that_cannot_be_told_apart),
+        TEST(more_random_columns_than_rows),
+        TEST(extreme_scales),
+        TEST(one_level_and_collinear_columns),
+        TEST(dependent_rows_are_refused),
         TEST(every_allocation_may_fail),
+        TEST(a_unit_without_replicates_lends_none),
+        TEST(nothing_left_inside_the_units_is_told),
     };
     return cmocka_run_group_tests_name("model/lmm", tests, NULL, NULL);
 }

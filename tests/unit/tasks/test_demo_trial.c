@@ -103,7 +103,8 @@ static void protocol_and_data_have_no_problems(void **state)
     /* seasons x (trees + limbs + shoots) */
     assert_int_equal(t.table->rows, 2 * (12 + 36 + 144));
     /* a row about a limb is not a shoot whose length is missing */
-    assert_true(t.findings->result[0].used + t.findings->result[0].missing == 2 * 144);
+    assert_true(t.findings->result[0].used + t.findings->result[0].missing ==
+                (size_t)2 * 144);
     assert_int_equal(t.findings->result[1].missing, 2);
     assert_int_equal(t.findings->result[1].used, 2 * 36 - 2);
     assert_int_equal(t.findings->result[2].missing, 0);

@@ -51,7 +51,7 @@ static bool frame(const qx_chart_input *in,
     qx_scene_text(
         s, (left + right) / 2.0, bottom + 31.0, right - left, what[0], qx_writing_tick);
     how.upward = true;
-    qx_scene_text(s, 10.0, TOP + HEIGHT / 2.0, HEIGHT, what[1], how);
+    qx_scene_text(s, 12.0, TOP + HEIGHT / 2.0, HEIGHT, what[1], how);
     return true;
 }
 

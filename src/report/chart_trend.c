@@ -222,7 +222,7 @@ static void draw(const qx_chart_input *in, qx_scene *s)
     qx_scene_text(
         s, (left + right) / 2.0, bottom + 31.0, right - left, factor, qx_writing_tick);
     qx_scene_text(
-        s, 10.0, TOP + HEIGHT / 2.0, HEIGHT, qx_words_heading(in->doc, in->result), how);
+        s, 12.0, TOP + HEIGHT / 2.0, HEIGHT, qx_words_heading(in->doc, in->result), how);
 }
 
 static const char *caption(const qx_chart_input *in)

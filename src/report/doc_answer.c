@@ -357,6 +357,14 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
                           qx_words_label(doc, r)));
         return;
     }
+    if (r->difference_count > 0 && isnan(r->difference[0].margin)) {
+        qx_doc_add(
+            doc,
+            QX_NODE_NOTE,
+            "The protocol gives no margin, the least difference that would matter: "
+            "the findings say whether a difference has been shown, not whether it "
+            "is large enough to care.");
+    }
     const size_t told = factors_by_strength(doc, f, r);
     if (told == 0) {
         const char *words = qx_doc_variance_words(doc, f, r);

@@ -23,11 +23,14 @@ static const char *joined(qx_doc *doc, size_t count, const char *const term[], b
 void qx_doc_model(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     const qx_variate *v = r->definition;
-    const char *text = qx_say(doc,
-                              "%zu observations were used, %zu %s missing.",
-                              r->used,
-                              r->missing,
-                              r->missing == 1 ? "is" : "are");
+    const char *text =
+        r->missing == 0
+            ? qx_say(doc, "%zu observations were used, none is missing.", r->used)
+            : qx_say(doc,
+                     "%zu observations were used, %zu %s missing.",
+                     r->used,
+                     r->missing,
+                     r->missing == 1 ? "is" : "are");
     if (v != NULL && v->on < f->protocol->unit_count) {
         text = qx_say(doc,
                       "%s Measured on each %s%s%s.",

@@ -183,6 +183,7 @@ typedef struct parts {
     const char *label;          /* of the variate */
     const char *first, *second; /* "with angle 90°" */
     const char *unit;           /* after numbers */
+    const char *scale;          /* " on the scale sqrt" after an estimate, or "" */
     const char *margin;         /* "8 cm", or NULL */
     const char *level;          /* "95 %" */
     int decimals;
@@ -220,7 +221,7 @@ static const char *margin_text(const parts *s)
     }
     const char *text = transformed(s->r) ? qx_short_number(s->doc->arena, m, 3)
                                          : qx_plain_number(s->doc->arena, m);
-    return qx_say(s->doc, "%s%s", qx_said(s->doc, text), s->unit);
+    return qx_say(s->doc, "%s%s%s", qx_said(s->doc, text), s->unit, s->scale);
 }
 
 /* What a difference on a transformed scale means in the unit that was measured. */
@@ -260,13 +261,14 @@ static const char *differs(const parts *s)
     const bool up = d->estimate > 0.0;
     const char *size = range(s, up ? d->lower : -d->upper, up ? d->upper : -d->lower);
     const char *core = qx_say(s->doc,
-                              "%s%s was %s %s than %s: by %s (%s interval %s).",
+                              "%s%s was %s %s than %s: by %s%s (%s interval %s).",
                               s->head,
                               s->label,
                               up ? "higher" : "lower",
                               s->first,
                               s->second,
                               amount(s, fabs(d->estimate)),
+                              s->scale,
                               s->level,
                               size);
     if (s->margin == NULL) {
@@ -297,13 +299,14 @@ static const char *equivalent(const parts *s)
     return qx_say(
         s->doc,
         "%s%s was alike %s and %s, as far as it matters: a difference as large as "
-        "%s is ruled out (estimate %s, %s interval %s).",
+        "%s is ruled out (estimate %s%s, %s interval %s).",
         s->head,
         s->label,
         s->first,
         s->second,
         s->margin == NULL ? "the margin" : s->margin,
         amount(s, d->estimate),
+        s->scale,
         qx_said(s->doc, qx_per_cent(s->doc->arena, level)),
         range(s, d->lower_equivalence, d->upper_equivalence));
 }
@@ -314,13 +317,14 @@ static const char *unsettled(const parts *s)
     const char *core = qx_say(
         s->doc,
         "%s%s: this trial does not settle whether %s and %s differ. The estimate of "
-        "the difference is %s, and anything from %s agrees with the data (%s "
+        "the difference is %s%s, and anything from %s agrees with the data (%s "
         "interval).",
         s->head,
         s->label,
         qx_words_cell(s->doc, s->p, &d->first),
         qx_words_cell(s->doc, s->p, &d->second),
         amount(s, d->estimate),
+        s->scale,
         range(s, d->lower, d->upper),
         s->level);
     if (s->margin != NULL) {
@@ -345,7 +349,11 @@ const char *qx_words_difference(qx_doc *doc,
     s.label = qx_words_label(doc, r);
     s.first = with_cell(doc, p, &d->first);
     s.second = with_cell(doc, p, &d->second);
-    s.unit = qx_words_scale(doc, r);
+    s.unit = transformed(r) ? "" : qx_words_unit(doc, r->unit);
+    s.scale =
+        transformed(r)
+            ? qx_say(doc, " on the scale %s", qx_transform_word(r->definition->transform))
+            : "";
     s.level = qx_said(doc, qx_per_cent(doc->arena, p->analysis.level));
     s.decimals = qx_decimals_for(d->se);
     s.margin = margin_text(&s);

@@ -269,6 +269,26 @@ static void one_unit_a_treatment_is_not_tested(void **state)
     trial_close(&t);
 }
 
+/* A covariate that is the same under each treatment has no slopes of its own to test; what
+ * the trial of them notes is about a model that nobody asked for. */
+static void the_trial_of_slopes_leaves_no_notes(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(trial_open(&t,
+                                "quincunx: 1\ntitle: Girth\n"
+                                "units:\n  tree: {count: 9}\n"
+                                "treatments:\n  rate: {levels: [0, 10, 20], on: tree}\n"
+                                "covariates:\n  girth: {on: tree}\n"
+                                "measure:\n  mass: {kind: continuous, on: tree}\n",
+                                "tree,rate,girth,mass\n"
+                                "1,0,7,10\n2,0,8,12\n3,0,7,11\n4,10,8,16\n5,10,8,14\n"
+                                "6,10,8,15\n7,20,7,19\n8,20,7,21\n9,20,8,20\n"),
+                     QX_OK);
+    assert_false(has_note(&t.findings->result[0], "slopes"));
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -283,6 +303,7 @@ int main(void)
         cmocka_unit_test(counts_without_a_transform_wait),
         cmocka_unit_test(dunnett_needs_a_control),
         cmocka_unit_test(one_unit_a_treatment_is_not_tested),
+        cmocka_unit_test(the_trial_of_slopes_leaves_no_notes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

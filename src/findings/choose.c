@@ -194,18 +194,22 @@ static qx_status add_factorial(chooser *c)
     return QX_OK;
 }
 
-/* Do two units divide the rows in the same way? Codes are compact, so one look suffices. */
-static bool same_division(const qx_variate_frame *data,
-                          const qx_frame_unit *a,
-                          const qx_frame_unit *b)
+/* Do two units divide the rows in the same way? */
+static qx_status same_division(const chooser *c,
+                               const qx_frame_unit *a,
+                               const qx_frame_unit *b,
+                               bool *same)
 {
-    if (a->count != b->count) {
-        return false;
+    const uint32_t *x = c->data->frame.factor[a->factor].code;
+    const uint32_t *y = c->data->frame.factor[b->factor].code;
+    uint32_t *partner; /* 1 + the number in b of each in a */
+    *same = a->count == b->count;
+    QX_NEW(c->cx, partner, a->count);
+    for (size_t i = 0; *same && i < c->data->n; i++) {
+        *same = partner[x[i]] == 0 || partner[x[i]] == y[i] + 1;
+        partner[x[i]] = y[i] + 1;
     }
-    const uint32_t *x = data->frame.factor[a->factor].code;
-    const uint32_t *y = data->frame.factor[b->factor].code;
-    return memcmp(x, y, data->n * sizeof *x) ==
-           0; /* both number in order of appearance */
+    return QX_OK; /* as many in each, and every one seen: one to one */
 }
 
 /* Why a unit has no variance of its own, as a note; true if it has none. */
@@ -225,7 +229,9 @@ static qx_status merged(const chooser *c, size_t k, size_t lowest, bool *out)
                        c->variate->name);
     }
     for (size_t j = k + 1; j < lowest; j++) {
-        if (same_division(c->data, &unit[k], &unit[j])) {
+        bool same;
+        QX_TRY(same_division(c, &unit[k], &unit[j], &same));
+        if (same) {
             return qx_note(
                 c->cx,
                 "Each %s has one %s: their variations cannot be told apart and "

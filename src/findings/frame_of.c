@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "findings/transform.h"
+#include "findings/unit_names.h"
 #include "numeric/sums.h"
 #include "trial/identity.h"
 
@@ -316,10 +317,15 @@ static qx_status add_unit(builder *b,
     QX_NEW(b->cx, zero, b->n);
     size_t count;
     QX_TRY(pair_codes(b->cx, b->n, code, identity->count, zero, 1, compact, &count));
+    const char *const *label = NULL;
+    if (b->protocol->analysis.blocks_fixed) { /* their numbers are seen in coefficients */
+        const qx_unit_codes codes = {unit, b->n, b->source, count, compact};
+        QX_TRY(qx_unit_names(b->cx, b->arena, b->protocol, b->table, &codes, &label));
+    }
     list[*listed] = (qx_frame_unit){unit, false, path, b->factor_count, count};
     (*listed)++;
     b->factor[b->factor_count++] =
-        (qx_factor){.name = path, .level_count = count, .code = compact};
+        (qx_factor){.name = path, .level_count = count, .label = label, .code = compact};
     if (out->season == QX_NO_COLUMN) {
         return QX_OK;
     }

@@ -54,7 +54,7 @@ fill_columns(const qx_frame *frame, size_t term_count, const qx_term term[], qx_
     }
 }
 
-/* "pinch=early:angle=60"; a unit's levels have no text and are told by number. */
+/* "pinch=early:angle=60"; a unit's levels are told by label, or by number. */
 static qx_status column_name(qx_ctx *cx,
                              qx_arena *arena,
                              const qx_frame *frame,
@@ -68,9 +68,9 @@ static qx_status column_name(qx_ctx *cx,
         const size_t level = 1 + column % (f->level_count - 1);
         const char *join = i > 0 ? ":" : "";
         column /= f->level_count - 1;
-        name = f->level != NULL
-                   ? qx_arena_printf(
-                         arena, "%s%s%s=%s", name, join, f->name, f->level[level])
+        const char *const *text = f->level != NULL ? f->level : f->label;
+        name = text != NULL
+                   ? qx_arena_printf(arena, "%s%s%s=%s", name, join, f->name, text[level])
                    : qx_arena_printf(arena, "%s%s%s=%zu", name, join, f->name, level + 1);
     }
     if (name != NULL && term->number != QX_NO_COLUMN) {

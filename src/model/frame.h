@@ -18,6 +18,7 @@ typedef struct qx_factor {
     size_t level_count;
     const char *const *level; /* texts in the protocol's order; NULL for units */
     const double *score;      /* the levels as numbers, or NULL */
+    const char *const *label; /* units: what each is called, or NULL: told by number */
     const uint32_t *code;     /* n entries, 0 ... level_count - 1 */
 } qx_factor;
 

@@ -243,6 +243,47 @@ static void dunnett_needs_a_control(void **state)
     trial_close(&t);
 }
 
+static double coefficient(const qx_result *r, const char *term)
+{
+    for (size_t i = 0; i < r->coefficient_count; i++) {
+        if (strcmp(r->coefficient[i].term, term) == 0) {
+            return r->coefficient[i].estimate;
+        }
+    }
+    fail_msg("no coefficient of %s", term);
+    return NAN;
+}
+
+/* Fixed blocks: coefficients are named by label, the lowest number is the reference, in
+ * whatever order the rows come. Block means by hand: 1 in block 9, 5 in 10, 12 in B. */
+static void fixed_blocks_are_told_by_label(void **state)
+{
+    (void)state;
+    static const char *const data[] = {
+        "block,tree,rate,mass\nB,1,0,11\nB,2,5,13\n10,1,0,4\n10,2,5,6\n9,1,0,0\n9,2,5,"
+        "2\n",
+        "block,tree,rate,mass\n9,2,5,2\n10,1,0,4\nB,2,5,13\n9,1,0,0\nB,1,0,11\n10,2,5,"
+        "6\n",
+    };
+    for (size_t k = 0; k < 2; k++) {
+        trial t;
+        assert_int_equal(
+            trial_open(&t,
+                       "quincunx: 1\ntitle: Labels\n"
+                       "units:\n  block: {count: 3}\n  tree: {within: block, count: 2}\n"
+                       "treatments:\n  rate: {levels: [0, 5], on: tree}\n"
+                       "measure:\n  mass: {kind: continuous, on: tree}\n"
+                       "analysis: {blocks: fixed}\n",
+                       data[k]),
+            QX_OK);
+        const qx_result *r = &t.findings->result[0];
+        assert_true(fabs(coefficient(r, "intercept") - 0.0) < 1e-12);
+        assert_true(fabs(coefficient(r, "block=10") - 4.0) < 1e-12);
+        assert_true(fabs(coefficient(r, "block=B") - 11.0) < 1e-12);
+        trial_close(&t);
+    }
+}
+
 /* One tree for each treatment, four limbs each: the limbs are no replicates of it. */
 static void one_unit_a_treatment_is_not_tested(void **state)
 {
@@ -303,6 +344,7 @@ int main(void)
         cmocka_unit_test(counts_without_a_transform_wait),
         cmocka_unit_test(dunnett_needs_a_control),
         cmocka_unit_test(one_unit_a_treatment_is_not_tested),
+        cmocka_unit_test(fixed_blocks_are_told_by_label),
         cmocka_unit_test(the_trial_of_slopes_leaves_no_notes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -4,50 +4,6 @@
 #include "trial/checking.h"
 #include "trial/identity.h"
 
-const qx_column *qx_checking_labels(const qx_checking *c, const char *name)
-{
-    const qx_column *column = qx_table_find(c->table, name);
-    return column != NULL && column->kind == QX_COLUMN_LABEL ? column : NULL;
-}
-
-const qx_column *qx_checking_own(const qx_checking *c, size_t unit)
-{
-    return qx_checking_labels(c, c->p->unit[unit].name);
-}
-
-const qx_column *qx_checking_season(const qx_checking *c)
-{
-    return c->p->seasons.level_count > 0 ? qx_checking_labels(c, c->p->seasons.column)
-                                         : NULL;
-}
-
-uint64_t qx_checking_below(const qx_checking *c, size_t unit)
-{
-    uint64_t set = 0;
-    for (size_t v = 0; v < c->p->variate_count; v++) {
-        if (qx_checking_variate(c, v) != NULL &&
-            qx_unit_reaches(c->p, unit, c->p->variate[v].on)) {
-            set |= UINT64_C(1) << v;
-        }
-    }
-    return set;
-}
-
-/* Rows in which one of the variates has a value. */
-qx_status qx_checking_rows(qx_checking *c, uint64_t set, bool **out)
-{
-    bool *keep = NULL;
-    QX_NEW(c->cx, keep, c->table->rows);
-    for (size_t v = 0; v < c->p->variate_count; v++) {
-        const qx_column *column = qx_checking_variate(c, v);
-        for (size_t row = 0; (set >> v & 1U) != 0 && row < c->table->rows; row++) {
-            keep[row] = keep[row] || qx_checking_has(column, row);
-        }
-    }
-    *out = keep;
-    return QX_OK;
-}
-
 /* --- a label or level that is missing where something was measured --- */
 
 /* `recoded`: a label that the protocol does not know became missing and is told already. */

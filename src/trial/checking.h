@@ -1,5 +1,6 @@
 /* trial/checking.h - what the parts of the data check share (inner header).
  *
+ * checking.c       what all of them ask (below)
  * check.c          wishes, levels as the protocol's, the whole
  * check_values.c   each value by itself: counts, shares, ranges, classes
  * check_labels.c   labels and levels that are missing, units that nothing tells

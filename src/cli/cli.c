@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/json_write.h"
 #include "cli/output.h"
 #include "cli/progress.h"
 #include "cli/verb.h"
@@ -44,6 +45,23 @@ qx_status qx_call_answered(const qx_call *call)
     return qx_text_failed(call->answer)
                ? qx_fail(call->cx, QX_E_NOMEM, "no memory for the answer")
                : QX_OK;
+}
+
+qx_status qx_answer_files(qx_call *call, size_t count, const char *const path[])
+{
+    qx_json *json = qx_json_new(call->arena, call->answer);
+    if (json == NULL) {
+        return qx_fail(call->cx, QX_E_NOMEM, "no memory for the answer");
+    }
+    qx_json_open(json, NULL, '{');
+    qx_json_whole(json, "quincunx", 1);
+    qx_json_open(json, "files", '[');
+    for (size_t i = 0; i < count; i++) {
+        qx_json_text(json, NULL, path[i]);
+    }
+    qx_json_close(json, ']');
+    qx_json_close(json, '}');
+    return QX_OK;
 }
 
 /* Everything that a call has to say, in the order in which it helps. */

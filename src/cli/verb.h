@@ -78,6 +78,9 @@ static inline bool qx_call_has(const qx_call *call, qx_flag flag)
  * QX_E_USAGE when the files are neither. */
 qx_status qx_call_data(const qx_call *call, const char **data);
 
+/* {"quincunx": 1, "files": [path ...]}: the answer in JSON of verbs that make files. */
+qx_status qx_answer_files(qx_call *call, size_t count, const char *const path[]);
+
 /* QX_E_NOMEM when the answer met an allocation failure. */
 qx_status qx_call_answered(const qx_call *call);
 

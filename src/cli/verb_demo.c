@@ -17,6 +17,9 @@ static qx_status run(qx_call *call)
     size_t steps = 0;
     QX_TRY(qx_demo(
         call->cx, call->file[0], tell, &steps, call->problems, call->arena, &report));
+    if (qx_call_has(call, QX_FLAG_JSON)) {
+        return qx_answer_files(call, 1, &report);
+    }
     qx_text_printf(call->answer,
                    "The demonstration is in %s. Everything in it is invented.\n"
                    "The report: %s\n",
@@ -35,6 +38,7 @@ const qx_verb qx_verb_demo = {
         "the findings can\nbe judged. Run again, it replaces its own files; another "
         "trial's it leaves alone.\n",
     .example = "  quincunx demo demo-trial\n",
+    .flags = QX_FLAG_JSON,
     .files_least = 1,
     .files_most = 1,
     .run = run};

@@ -31,7 +31,7 @@ class Program(harness.Case):
             self.assertEqual(run.err, "")
 
     def test_json_stands_in_the_help_of_verbs_that_print_a_result(self):
-        for verb in ["analyse", "check", "layout", "record"]:
+        for verb in VERBS:
             self.assertIn("--json", self.run_it(verb, "--help").out)
 
     def test_wrong_command_lines(self):
@@ -111,6 +111,8 @@ class New(harness.Case):
         run = self.run_it("check", "mine.yaml")
         self.assertEqual((run.out, run.err), ("no problems\n", ""))
         self.run_it("layout", "mine.yaml", "-o", "mine.qx")
+        document = json.loads(self.run_it("new", "--json", "other.yaml").out)
+        self.assertEqual(document, {"quincunx": 1, "files": ["other.yaml"]})
         text = self.read("mine.yaml")
         self.assertGreater(text.count("#"), 10)
 
@@ -326,7 +328,10 @@ class Report(harness.Case):
         self.assertIn("</html>", self.read("out/report.html"))
         json.loads(self.read("out/findings.json"))
         # again, over its own files
-        self.run_it("report", "trial.qx", "-o", "out")
+        again = json.loads(self.run_it("report", "trial.qx", "-o", "out", "--json").out)
+        self.assertEqual(again["files"], run.out.split())
+        self.assertEqual(sorted("out/" + name for name in os.listdir(self.path("out"))),
+                         sorted(again["files"]))
 
 
 class Demo(harness.Case):
@@ -337,7 +342,8 @@ class Demo(harness.Case):
                  for name in ["protocol.yaml", "data.csv"]}
         self.assertIn("nvented", self.read("demo/protocol.yaml"))
         self.run_it("check", "demo/trial.qx")
-        self.run_it("demo", "demo")
+        again = json.loads(self.run_it("demo", "demo", "--json").out)
+        self.assertEqual(again["files"], ["demo/report/report.html"])
         for name, content in first.items():
             self.assertEqual(open(self.path("demo/" + name), "rb").read(), content)
 

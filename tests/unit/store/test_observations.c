@@ -100,6 +100,7 @@ static void another_value_is_a_revision_that_keeps_the_old_one(void **state)
     assert_string_equal(r.correction[0].after, "51.0");
     assert_string_equal(r.correction[0].thing, "block 1, tree 1, limb 1, shoot a");
     assert_int_equal(r.correction[0].line, 2);
+    assert_string_equal(r.correction[0].file, "b.csv"); /* the table is gone by now */
     qx_table *table = trial_table(t);
     assert_int_equal(table->rows, 5);
     assert_true(number(table, "length", 2) == 51.0);

@@ -8,7 +8,7 @@
 #include "report/rounding.h"
 #include "report/words.h"
 
-#define ROW 34.0
+#define ROW 42.0
 #define TOP 8.0
 
 static bool is_simple(const qx_chart_input *in)

@@ -1,5 +1,4 @@
 /* report/doc_report.c - the report: question, answer, pictures, tables, method, cautions. */
-#include <ctype.h>
 #include <math.h>
 #include <string.h>
 
@@ -16,7 +15,7 @@ static bool says_invented(const char *text)
     static const char word[] = "invented";
     for (; *text != '\0'; text++) {
         size_t i = 0;
-        while (i < sizeof word - 1 && tolower((unsigned char)text[i]) == word[i]) {
+        while (i < sizeof word - 1 && (text[i] | 0x20) == word[i]) { /* lower case */
             i++;
         }
         if (i == sizeof word - 1) {

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "findings/checks.h"
+#include "findings/covariates.h"
 #include "findings/means_of.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
@@ -119,7 +120,10 @@ static void tell_fit(qx_work *w)
     r->link = "identity";
     r->method = w->choice.random_count > 0 ? "REML" : "least squares";
     r->log_likelihood = w->fit->log_likelihood;
-    r->reml_criterion = w->fit->reml_criterion;
+    r->reml_criterion = w->fit->reml_criterion + qx_covariate_log_det(w);
+    if (w->choice.random_count > 0) {
+        r->log_likelihood = -0.5 * r->reml_criterion;
+    }
     r->residual_df = w->fit->residual_df;
     r->deviance = w->choice.random_count > 0 ? (double)NAN : w->fit->residual_ss;
     r->cv_percent = w->fit->cv_percent;

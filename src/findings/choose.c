@@ -88,16 +88,26 @@ static qx_status add_blocks(chooser *c)
     return QX_OK;
 }
 
+/* One slope for all. */
 static qx_status add_covariates(chooser *c)
+{
+    for (size_t k = 0; k < c->protocol->covariate_count; k++) {
+        if (c->data->covariate[k] != QX_NO_COLUMN) {
+            QX_TRY(add_term(c, 0, NULL, c->data->covariate[k]));
+        }
+    }
+    return QX_OK;
+}
+
+/* Slopes of their own are interactions: they come after the factors, so that these are not
+ * tested with their levels' slopes taken out before. */
+static qx_status add_slopes(chooser *c)
 {
     const qx_protocol *p = c->protocol;
     for (size_t k = 0; k < p->covariate_count; k++) {
         const size_t number = c->data->covariate[k];
-        if (number == QX_NO_COLUMN) {
-            continue;
-        }
-        QX_TRY(add_term(c, 0, NULL, number));
-        for (size_t s = 0; s < p->covariate[k].slope_count; s++) {
+        for (size_t s = 0; number != QX_NO_COLUMN && s < p->covariate[k].slope_count;
+             s++) {
             const size_t factor = c->data->treatment[p->covariate[k].slope[s]];
             if (factor != QX_NO_COLUMN) {
                 QX_TRY(add_term(c, 1, &factor, number));
@@ -188,6 +198,7 @@ static qx_status add_factorial(chooser *c)
     for (size_t i = season_first ? 1 : 0; i < c->factor_count; i++) {
         QX_TRY(add_term(c, 1, &c->factor[i], QX_NO_COLUMN));
     }
+    QX_TRY(add_slopes(c));
     for (size_t size = 2; size <= most; size++) {
         QX_TRY(add_interactions(c, size));
     }

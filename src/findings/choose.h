@@ -1,10 +1,11 @@
 /* findings/choose.h - the model that follows from the units and treatments.
  *
  * Nobody writes a formula. Fixed: blocks (if the protocol says so), season, covariates
- * (common slope, and the slopes asked for), the factorial of the treatments that reach the
- * variate, in the protocol's order (contract rule 5). Random: every unit above the variate's
- * own, from large to small; the variate's own unit is the residual. A unit that cannot be
- * told from another one or from the residual (one limb a tree) is merged with it and told. */
+ * (a common slope), the treatments that reach the variate, slopes of their own where asked
+ * for, interactions, in the protocol's order (contract rule 5). Random: every unit above the
+ * variate's own, from large to small; the variate's own unit is the residual. A unit that
+ * cannot be told from another one or from the residual (one limb a tree) is merged with it
+ * and told. */
 #ifndef QX_FINDINGS_CHOOSE_H
 #define QX_FINDINGS_CHOOSE_H
 

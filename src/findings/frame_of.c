@@ -252,10 +252,43 @@ static qx_status add_treatments(builder *b, qx_variate_frame *out)
     return QX_OK;
 }
 
+/* (x - centre) / scale: moved exactly by the first value, then by a power of two to sizes
+ * of about 1. */
+static qx_status centred(const builder *b,
+                         const qx_column *column,
+                         double value[],
+                         double *centre,
+                         double *scale)
+{
+    double *x;
+    qx_decimal *exact;
+    double most = 0.0;
+    QX_NEW(b->cx, x, b->n);
+    QX_NEW(b->cx, exact, b->n);
+    for (size_t i = 0; i < b->n; i++) {
+        x[i] = column->value[b->source[i]];
+        exact[i] = column->exact[b->source[i]];
+    }
+    qx_shift_exactly(b->n, exact, x, value, centre);
+    for (size_t i = 0; i < b->n; i++) {
+        most = fmax(most, fabs(value[i]));
+    }
+    int power = 0;
+    (void)frexp(most, &power);
+    power = most > 0.0 && isfinite(most) ? power : 0;
+    for (size_t i = 0; i < b->n; i++) {
+        value[i] = ldexp(value[i], -power);
+    }
+    *scale = ldexp(1.0, power);
+    return QX_OK;
+}
+
 static qx_status add_covariates(builder *b, qx_variate_frame *out)
 {
     const qx_protocol *p = b->protocol;
     QX_NEW_IN(b->cx, b->arena, out->covariate, p->covariate_count);
+    QX_NEW_IN(b->cx, b->arena, out->centre, p->covariate_count);
+    QX_NEW_IN(b->cx, b->arena, out->scale, p->covariate_count);
     for (size_t c = 0; c < p->covariate_count; c++) {
         const qx_column *column = qx_table_find(b->table, p->covariate[c].name);
         out->covariate[c] = QX_NO_COLUMN;
@@ -265,9 +298,11 @@ static qx_status add_covariates(builder *b, qx_variate_frame *out)
         }
         double *value;
         QX_NEW_IN(b->cx, b->arena, value, b->n);
-        for (size_t i = 0; i < b->n; i++) {
-            value[i] = column->value[b->source[i]];
-        }
+        QX_TRY(centred(b,
+                       column,
+                       value,
+                       &out->centre[b->number_count],
+                       &out->scale[b->number_count]));
         out->covariate[c] = b->number_count;
         b->number[b->number_count++] =
             (qx_number){.name = p->covariate[c].name, .value = value};

@@ -31,12 +31,14 @@ typedef struct qx_variate_frame {
     const double *scaled; /* n: on the scale of analysis */
     const double *y;      /* n: scaled - shift, exact where the data are decimals */
     double shift;
-    size_t bad_rows;   /* values outside the transform's domain */
-    size_t bad_row;    /* the first of them, from 1 */
-    size_t season;     /* frame factor, or QX_NO_COLUMN */
-    size_t *treatment; /* protocol treatment_count: frame factor, or QX_NO_COLUMN */
-    size_t *covariate; /* protocol covariate_count: frame number, or QX_NO_COLUMN */
-    size_t unit_count; /* units above and at the variate's own, large to small */
+    size_t bad_rows;        /* values outside the transform's domain */
+    size_t bad_row;         /* the first of them, from 1 */
+    size_t season;          /* frame factor, or QX_NO_COLUMN */
+    size_t *treatment;      /* protocol treatment_count: frame factor, or QX_NO_COLUMN */
+    size_t *covariate;      /* protocol covariate_count: frame number, or QX_NO_COLUMN */
+    double *centre, *scale; /* frame number_count: a covariate stands in the frame as
+                               (x - centre) / scale (findings/covariates.h) */
+    size_t unit_count;      /* units above and at the variate's own, large to small */
     const qx_frame_unit *unit;
 } qx_variate_frame;
 

@@ -1,9 +1,9 @@
 #include "findings/tests_of.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/array.h"
+#include "findings/covariates.h"
 #include "model/trend.h"
 #include "numeric/dist.h"
 
@@ -93,7 +93,7 @@ static qx_test_line left_over(const char *unit, double df, double ss)
                           .den_df = NAN,
                           .value = NAN,
                           .p = NAN,
-                          .sum_of_squares = ss,
+                          .sum_of_squares = df > 0.0 ? ss : (double)NAN,
                           .mean_square = df > 0.0 ? ss / df : (double)NAN};
 }
 
@@ -138,8 +138,7 @@ qx_status qx_tests_of(qx_work *w)
 static qx_status coefficient(qx_work *w, size_t j, double row[], qx_coefficient *out)
 {
     qx_estimate e;
-    memset(row, 0, w->fit->p * sizeof *row);
-    row[j] = 1.0;
+    qx_covariate_row(w, j, row);
     const double shift = w->fit->design.term_of[j] == QX_NO_COLUMN ? 1.0 : 0.0;
     QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, shift, &e));
     const double value = e.estimate / e.se;

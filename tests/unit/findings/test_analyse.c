@@ -284,6 +284,60 @@ static void fixed_blocks_are_told_by_label(void **state)
     }
 }
 
+/* The same nine trees with girth measured from 0, and from a place 10^9 below in an odd
+ * unit. */
+static const char *girth_data(bool moved)
+{
+    return moved ? "tree,rate,girth,mass\n"
+                   "1,0,1000000000.0007,10\n2,0,1000000000.0009,12\n"
+                   "3,0,1000000000.0004,9\n4,10,1000000000.0008,16\n"
+                   "5,10,1000000000.0005,14\n6,10,1000000000.0006,15\n"
+                   "7,20,1000000000.0003,15\n8,20,1000000000.0009,23\n"
+                   "9,20,1000000000.0008,21\n"
+                 : "tree,rate,girth,mass\n"
+                   "1,0,7,10\n2,0,9,12\n3,0,4,9\n4,10,8,16\n5,10,5,14\n6,10,6,15\n"
+                   "7,20,3,15\n8,20,9,23\n9,20,8,21\n";
+}
+
+static bool alike(double a, double b)
+{
+    return fabs(a - b) <= 1e-9 * fabs(b);
+}
+
+/* A covariate is told on the scale that it was measured on, whatever its mean and unit. */
+static void covariates_may_lie_anywhere(void **state)
+{
+    (void)state;
+    trial near, far;
+    static const char protocol[] =
+        "quincunx: 1\ntitle: Girth\nunits:\n  tree: {count: 9}\n"
+        "treatments:\n  rate: {levels: [0, 10, 20], on: tree}\n"
+        "covariates:\n  girth: {on: tree, slopes: [rate]}\n"
+        "measure:\n  mass: {kind: continuous, on: tree}\n";
+    assert_int_equal(trial_open(&near, protocol, girth_data(false)), QX_OK);
+    assert_int_equal(trial_open(&far, protocol, girth_data(true)), QX_OK);
+    const qx_result *a = &near.findings->result[0];
+    const qx_result *b = &far.findings->result[0];
+    static const char *const order[] = {"girth", "rate", "rate:girth"};
+    for (size_t i = 0; i < 3; i++) {
+        assert_string_equal(a->fixed[i], order[i]);
+        assert_true(alike(b->test[i].value, a->test[i].value));
+        assert_true(alike(b->mean[i].estimate, a->mean[i].estimate));
+        assert_true(alike(b->mean[i].se, a->mean[i].se));
+    }
+    const double slope = coefficient(a, "girth");
+    const double steeper = coefficient(a, "rate=20:girth");
+    /* By hand: under 0 Sxy / Sxx = (22/3) / (38/3); under 20 (80/3) / (62/3). */
+    assert_true(alike(slope, 22.0 / 38.0));
+    assert_true(alike(slope + steeper, 80.0 / 62.0));
+    assert_true(alike(coefficient(a, "intercept"), 31.0 / 3.0 - slope * 20.0 / 3.0));
+    assert_true(alike(coefficient(b, "girth"), slope * 1e4));
+    assert_true(alike(coefficient(b, "rate=20"),
+                      coefficient(a, "rate=20") - steeper * 1e4 * 1e9));
+    trial_close(&near);
+    trial_close(&far);
+}
+
 /* One tree for each treatment, four limbs each: the limbs are no replicates of it. */
 static void one_unit_a_treatment_is_not_tested(void **state)
 {
@@ -345,6 +399,7 @@ int main(void)
         cmocka_unit_test(dunnett_needs_a_control),
         cmocka_unit_test(one_unit_a_treatment_is_not_tested),
         cmocka_unit_test(fixed_blocks_are_told_by_label),
+        cmocka_unit_test(covariates_may_lie_anywhere),
         cmocka_unit_test(the_trial_of_slopes_leaves_no_notes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -8,6 +8,9 @@
 #include "numeric/sums.h"
 #include "trial/identity.h"
 
+/* Things that rows may stand for in all (`times`). */
+#define THINGS_MOST 10000000
+
 /* What the steps below share while one frame is made. */
 typedef struct builder {
     qx_ctx *cx;
@@ -127,27 +130,39 @@ static void drop_unknown_units(builder *b, const qx_identity identity[], size_t 
 }
 
 /* How often a row stands in the frame: 1, or what the column `times` says. */
-static size_t times_of(const qx_column *times, size_t row)
+static double times_of(const qx_column *times, size_t row)
 {
     if (times == NULL || times->kind != QX_COLUMN_NUMBER) {
-        return 1;
+        return 1.0;
     }
     const double x = times->value[row];
-    return isfinite(x) && x >= 1.0 && x <= 1e6 ? (size_t)x : 0;
+    return isfinite(x) && x >= 1.0 ? floor(x) : 0.0;
 }
 
-static qx_status list_rows(builder *b)
+/* Rows of the table, each as often as it stands for a thing. */
+static qx_status list_rows(builder *b, size_t *missing)
 {
     const qx_column *times =
         b->variate->times[0] != '\0' ? qx_table_find(b->table, b->variate->times) : NULL;
-    size_t n = 0;
+    double n = 0.0;
     for (size_t row = 0; row < b->table->rows; row++) {
-        n += b->keep[row] ? times_of(times, row) : 0;
+        const double count = b->keep[row] ? times_of(times, row) : 0.0;
+        *missing += b->keep[row] && count < 1.0 ? 1 : 0;
+        n += count;
     }
-    QX_NEW_IN(b->cx, b->arena, b->source, n);
+    if (n > (double)THINGS_MOST) {
+        return qx_fail(b->cx,
+                       QX_E_INPUT,
+                       "the column %s adds up to %.0f things of %s; expected at most %d",
+                       b->variate->times,
+                       n,
+                       b->variate->name,
+                       THINGS_MOST);
+    }
+    QX_NEW_IN(b->cx, b->arena, b->source, (size_t)n);
     b->n = 0;
     for (size_t row = 0; row < b->table->rows; row++) {
-        for (size_t k = b->keep[row] ? times_of(times, row) : 0; k > 0; k--) {
+        for (double k = b->keep[row] ? times_of(times, row) : 0.0; k > 0.0; k--) {
             b->source[b->n++] = row;
         }
     }
@@ -451,7 +466,7 @@ static qx_status build(builder *b, size_t variate, qx_variate_frame *out)
     QX_NEW(b->cx, identity, p->unit_count);
     QX_TRY(qx_identify(b->cx, b->arena, p, b->table, variate, b->keep, identity));
     drop_unknown_units(b, identity, &out->missing);
-    QX_TRY(list_rows(b));
+    QX_TRY(list_rows(b, &out->missing));
     QX_NEW_IN(b->cx, b->arena, b->factor, 1 + p->treatment_count + 2 * p->unit_count);
     QX_NEW_IN(b->cx, b->arena, b->number, p->covariate_count);
     size_t *row;

@@ -338,6 +338,34 @@ static void covariates_may_lie_anywhere(void **state)
     trial_close(&far);
 }
 
+/* `times`: a row stands for alike things, as if it were written as often; a million
+ * millions are refused, not left out. */
+static void rows_stand_for_alike_things(void **state)
+{
+    (void)state;
+    static const char protocol[] =
+        "quincunx: 1\ntitle: Times\nunits:\n  tree: {count: 6}\n"
+        "treatments:\n  rate: {levels: [0, 5], on: tree}\n"
+        "measure:\n  mass: {kind: continuous, on: tree, times: number}\n";
+    trial t;
+    assert_int_equal(
+        trial_open(&t, protocol, "rate,mass,number\n0,1,2\n0,4,1\n5,6,2\n5,9,1\n"),
+        QX_OK);
+    assert_int_equal(t.findings->result[0].used, 6);
+    assert_true(alike(t.findings->result[0].mean[0].estimate, 2.0));
+    assert_true(alike(find_test(&t.findings->result[0], "rate").value, 12.5));
+    trial_close(&t);
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Times\nunits:\n  tree: {sample: true}\n"
+                   "treatments:\n  rate: {levels: [0, 5], on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree, times: number}\n",
+                   "rate,mass,number\n0,1,2\n0,4,1000000000000\n5,6,2\n5,9,1\n"),
+        QX_E_INPUT);
+    assert_non_null(strstr(qx_ctx_message(t.cx), "number adds up to"));
+    trial_close(&t);
+}
+
 /* One tree for each treatment, four limbs each: the limbs are no replicates of it. */
 static void one_unit_a_treatment_is_not_tested(void **state)
 {
@@ -399,6 +427,7 @@ int main(void)
         cmocka_unit_test(dunnett_needs_a_control),
         cmocka_unit_test(one_unit_a_treatment_is_not_tested),
         cmocka_unit_test(fixed_blocks_are_told_by_label),
+        cmocka_unit_test(rows_stand_for_alike_things),
         cmocka_unit_test(covariates_may_lie_anywhere),
         cmocka_unit_test(the_trial_of_slopes_leaves_no_notes),
     };

@@ -59,12 +59,13 @@ static bool try_steps(qx_arena *arena, const qx_extent *e, double most, qx_axis 
     const double first = floor(e->low / step + 1e-9);
     const double last = ceil(e->high / step - 1e-9);
     out->count = 0;
-    for (double k = first; k <= last && out->count < QX_TICKS_MOST; k += 1.0) {
+    while (out->count < QX_TICKS_MOST) {
+        const double k = first + (double)out->count;
         const double tick = k * step;
-        out->tick[out->count++] = fabs(tick) < 1e-9 * step ? 0.0 : tick;
-        if (k + 1.0 == k) {
-            break; /* steps finer than a double tells apart */
+        if (k > last || (out->count > 0 && tick <= out->tick[out->count - 1])) {
+            break; /* done, or steps finer than a double tells apart */
         }
+        out->tick[out->count++] = fabs(tick) < 1e-9 * step ? 0.0 : tick;
     }
     out->low = fmin(out->tick[0], e->low);
     out->high = fmax(out->tick[out->count - 1], e->high);
@@ -75,16 +76,16 @@ bool qx_axis_make(
     qx_arena *arena, qx_extent extent, double length, bool across, qx_axis *out)
 {
     widen(&extent);
-    for (double most = across ? 6.0 : 8.0;; most -= 1.0) {
+    for (int most = across ? 6 : 8;; most--) {
         double used = 0.0;
-        if (!try_steps(arena, &extent, most, out)) {
+        if (!try_steps(arena, &extent, (double)most, out)) {
             return false;
         }
         for (size_t i = 0; i < out->count; i++) {
             used += across ? qx_text_width(out->label[i], QX_TEXT_SMALL) + 10.0
                            : QX_TEXT_SMALL * 1.8;
         }
-        if (used <= length || most <= 1.0) {
+        if (used <= length || most <= 1) {
             return true;
         }
     }

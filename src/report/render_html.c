@@ -39,7 +39,7 @@ static void add_base64(qx_text *out, const char digits[65])
         const char four[5] = {letter[(three >> 18U) & 63U],
                               letter[(three >> 12U) & 63U],
                               letter[(three >> 6U) & 63U],
-                              last ? '=' : letter[three & 63U],
+                              (char)(last ? '=' : letter[three & 63U]),
                               '\0'};
         qx_text_add(out, four);
     }

@@ -1,6 +1,5 @@
 #include "report/words.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <string.h>
 
@@ -59,11 +58,12 @@ const char *qx_words_cell(qx_doc *doc, const qx_protocol *p, const qx_cell *cell
 /* A capital, unless the second letter shows that the first is meant as it is ("pH"). */
 static const char *capital(qx_doc *doc, const char *text)
 {
-    const unsigned char first = (unsigned char)text[0];
-    if (!islower(first) || isupper((unsigned char)text[1])) {
+    const char first = text[0];
+    const bool small = first >= 'a' && first <= 'z';
+    if (!small || (text[1] >= 'A' && text[1] <= 'Z')) {
         return text;
     }
-    return qx_say(doc, "%c%s", toupper(first), text + 1);
+    return qx_say(doc, "%c%s", (int)first - 'a' + 'A', text + 1);
 }
 
 const char *qx_words_label(qx_doc *doc, const qx_result *r)
@@ -101,7 +101,7 @@ const char *qx_words_plural(qx_doc *doc, const char *noun)
         return noun;
     }
     const char last = noun[n - 1];
-    const char before = n > 1 ? noun[n - 2] : ' ';
+    const char before = noun[n > 1 ? n - 2 : 0];
     if (last == 's' || last == 'x' || (last == 'h' && (before == 'c' || before == 's'))) {
         return qx_say(doc, "%ses", noun);
     }

@@ -1,6 +1,7 @@
 #include "model/strata.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Columns of length 1 that should lie in a stratum may miss it by this: rounding of n
@@ -90,30 +91,66 @@ static void split(const layout *w, const double x[])
     }
 }
 
-static double size_of(size_t n, const double x[])
+/* Levels of the smallest unit that holds both, 1 for the whole. */
+static size_t common_levels(const layout *w, size_t a, size_t b)
 {
-    return sqrt(qx_dot(n, x, x));
+    size_t levels = 1;
+    for (size_t c = 0; c < w->m; c++) {
+        if (w->inside[a + c * w->m] && w->inside[b + c * w->m] &&
+            w->factor[c]->level_count > levels) {
+            levels = w->factor[c]->level_count;
+        }
+    }
+    return levels;
 }
 
-/* Orthogonality, on the indicator vectors themselves: the part of a level's indicator in
- * any stratum that does not hold the term must be nil. */
-static bool orthogonal(const layout *w, double x[])
+static int by_size(const void *a, const void *b)
 {
-    for (size_t k = 0; k < w->m; k++) {
-        for (size_t l = 0; l < w->factor[k]->level_count; l++) {
-            for (size_t i = 0; i < w->n; i++) {
-                x[i] = w->factor[k]->code[i] == l ? 1.0 : 0.0;
-            }
-            split(w, x);
-            for (size_t c = 0; c <= w->m; c++) {
-                const bool mine = c == k || (c < w->m && w->inside[k + c * w->m]);
-                if (!mine && size_of(w->n, &QX_AT(w->work, 0, c)) > IN_STRATUM) {
-                    return false;
-                }
-            }
+    const uint64_t x = *(const uint64_t *)a;
+    const uint64_t y = *(const uint64_t *)b;
+    return (x > y) - (x < y);
+}
+
+/* Do two units that do not nest meet everywhere inside the smallest that holds both, with
+ * the number of rows that equal numbers leave for it? Then the product of their means is
+ * the mean over that unit, and nothing of one lies in the stratum of the other. */
+static bool meet_evenly(const layout *w, size_t a, size_t b, uint64_t pair[])
+{
+    const uint64_t a_levels = w->factor[a]->level_count;
+    const uint64_t b_levels = w->factor[b]->level_count;
+    const uint64_t rows = w->n * common_levels(w, a, b);
+    if (rows % (a_levels * b_levels) != 0) {
+        return false;
+    }
+    const uint64_t want = rows / (a_levels * b_levels);
+    for (size_t i = 0; i < w->n; i++) {
+        pair[i] = w->factor[a]->code[i] * b_levels + w->factor[b]->code[i];
+    }
+    qsort(pair, w->n, sizeof *pair, by_size);
+    for (size_t i = 0; i < w->n;) {
+        const size_t first = i;
+        while (i < w->n && pair[i] == pair[first]) {
+            i++;
+        }
+        if (i - first != want) {
+            return false;
         }
     }
     return true;
+}
+
+static qx_status orthogonal(qx_ctx *cx, const layout *w, bool *out)
+{
+    uint64_t *pair;
+    QX_NEW(cx, pair, w->n);
+    *out = true;
+    for (size_t a = 0; a < w->m; a++) {
+        for (size_t b = 0; b < a && *out; b++) {
+            *out = w->inside[a + b * w->m] || w->inside[b + a * w->m] ||
+                   meet_evenly(w, a, b, pair);
+        }
+    }
+    return QX_OK;
 }
 
 /* The nesting of the units and the dimension of each stratum; false: not balanced. */
@@ -122,12 +159,10 @@ study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
 {
     bool *inside;
     size_t *parent;
-    double *x;
     size_t most = 1;
     QX_NEW(cx, w->factor, w->m);
     QX_NEW(cx, inside, w->m * w->m);
     QX_NEW(cx, w->df, w->m + 1);
-    QX_NEW(cx, x, w->n);
     w->df[w->m] = (double)w->n - 1.0;
     *balanced = true;
     for (size_t k = 0; k < w->m && *balanced; k++) {
@@ -153,8 +188,8 @@ study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
         *balanced = *balanced && w->df[k] > 0.0;
     }
     w->inside = inside;
-    *balanced = *balanced && w->df[w->m] > 0.0 && orthogonal(w, x);
-    return QX_OK;
+    *balanced = *balanced && w->df[w->m] > 0.0;
+    return *balanced ? orthogonal(cx, w, balanced) : QX_OK;
 }
 
 /* The stratum that holds all of x (length 1), or m + 1. */

@@ -9,28 +9,6 @@
 #include "trial/read_csv.h"
 #include "trial/structure.h"
 
-/* Marks the rows whose lines the problems from number `from` on name. More problems than
- * are stored cannot all be marked: then the whole file is bad. */
-static void mark_bad(const qx_problems *problems, size_t from, qx_read_file *file)
-{
-    const qx_table *table = file->table;
-    const size_t stored = qx_problems_stored(problems);
-    if (qx_problems_count(problems) > stored) {
-        for (size_t row = 0; row < table->rows; row++) {
-            file->bad[row] = true;
-        }
-        return;
-    }
-    for (size_t i = from; i < stored; i++) {
-        const qx_problem *problem = qx_problems_get(problems, i);
-        for (size_t row = 0; row < table->rows; row++) {
-            if (table->line[row] == problem->at.line) {
-                file->bad[row] = true;
-            }
-        }
-    }
-}
-
 /* The table with an empty column of labels for each placed unit that has none, for the
  * layout is to be held against the labels that are there. */
 static qx_status pad(qx_ctx *cx, const qx_protocol *p, const qx_table *in, qx_table *out)
@@ -59,16 +37,20 @@ static qx_status hold_against_layout(qx_ctx *cx,
                                      qx_problems *problems,
                                      qx_read_file *file)
 {
-    const size_t before = qx_problems_stored(problems);
     qx_table padded = {0};
     qx_table *joined = NULL;
     QX_TRY(pad(cx, protocol, file->table, &padded));
     const qx_status status =
-        qx_table_join_layout(cx, protocol, layout, &padded, problems, &joined);
+        qx_table_join_marked(cx, protocol, layout, &padded, problems, file->bad, &joined);
+    if (status == QX_E_INPUT &&
+        joined == NULL) { /* a column is missing: no row is good */
+        for (size_t row = 0; row < file->table->rows; row++) {
+            file->bad[row] = true;
+        }
+    }
     qx_table_free(joined);
     if (status == QX_E_INPUT) {
         qx_ctx_forgive(cx);
-        mark_bad(problems, before, file);
         return QX_OK;
     }
     return status;

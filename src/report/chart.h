@@ -13,7 +13,7 @@
 #include "report/scene.h"
 
 /* Rows of means or differences in one chart; more go into further charts. */
-#define QX_CHART_ROWS 40
+#define QX_CHART_ROWS 20
 
 typedef struct qx_chart_input {
     qx_doc *doc; /* for texts */

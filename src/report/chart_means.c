@@ -8,8 +8,8 @@
 #include "report/rounding.h"
 #include "report/words.h"
 
-#define ROW         27.0
-#define NUMBER      78.0 /* right margin for mean and letters */
+#define LABEL_MOST  128.0 /* paper units beside the marks; longer names stand above them */
+#define NUMBER_MOST 0.4   /* share of the width: many letters stand in the table */
 #define TOP         8.0
 #define POINTS_MOST 3000 /* more make a black bar and a slow page */
 
@@ -67,8 +67,18 @@ static bool points_shown(const qx_chart_input *in)
     return in->result->point_count > 0 && in->result->point_count <= POINTS_MOST;
 }
 
-static void draw_points(
-    const qx_chart_input *in, qx_scene *s, const qx_scale *x, size_t first, size_t count)
+/* How the rows are set. */
+typedef struct rows {
+    bool above;              /* names and numbers stand above the marks */
+    double high, text, mark; /* of a row; base line and marks from its top */
+    qx_scale x;
+} row_style;
+
+static void draw_points(const qx_chart_input *in,
+                        qx_scene *s,
+                        const row_style *rows,
+                        size_t first,
+                        size_t count)
 {
     for (size_t i = 0; i < in->result->point_count; i++) {
         const qx_point *p = &in->result->point[i];
@@ -77,9 +87,10 @@ static void draw_points(
         if (c == QX_NONE) {
             continue;
         }
-        const double y = TOP + ROW * ((double)c + 0.5) + 8.0 * qx_chart_shift(i);
+        const double y =
+            TOP + rows->high * (double)c + rows->mark + 8.0 * qx_chart_shift(i);
         qx_scene_dot(s,
-                     qx_scale_at(x, qx_result_shown(in->result, p->y)),
+                     qx_scale_at(&rows->x, qx_result_shown(in->result, p->y)),
                      y,
                      1.6,
                      QX_SHAPE_ROUND,
@@ -87,40 +98,80 @@ static void draw_points(
     }
 }
 
-static void draw_mean(
-    const qx_chart_input *in, qx_scene *s, const qx_scale *x, const qx_mean *m, double y)
+static const char *number_text(const qx_chart_input *in, const qx_mean *m)
+{
+    const bool back = !isnan(m->back.estimate);
+    const char *number =
+        back ? qx_short_number(in->doc->arena, m->back.estimate, 3)
+             : qx_rounded(in->doc->arena, m->estimate, qx_decimals_for(m->se));
+    return qx_say(in->doc,
+                  "%s%s%s",
+                  qx_said(in->doc, number),
+                  m->letters == NULL ? "" : " ",
+                  m->letters == NULL ? "" : m->letters);
+}
+
+static void draw_mean(const qx_chart_input *in,
+                      qx_scene *s,
+                      const row_style *rows,
+                      const qx_mean *m,
+                      double top)
 {
     const qx_back v = qx_mean_shown(m);
-    const qx_pen line = {.stroke = QX_INK_ACCENT, .width = 2.0};
-    qx_scene_line(s, qx_scale_at(x, v.lower), y, qx_scale_at(x, v.upper), y, line);
+    const double y = top + rows->mark;
+    const char *number = number_text(in, m);
+    const double wide =
+        fmin(qx_text_width(number, QX_TEXT_NORMAL) + 4.0, NUMBER_MOST * s->width);
+    qx_writing how = qx_writing_label;
+    how.bold = true;
+    how.anchor = rows->above ? QX_FROM_END : QX_FROM_START;
+    qx_scene_text(s,
+                  0.0,
+                  top + rows->text,
+                  rows->above ? s->width - wide - 8.0 : rows->x.from - 8.0,
+                  row_label(in, &m->cell),
+                  qx_writing_label);
+    qx_scene_text(s,
+                  rows->above ? s->width : rows->x.to + 10.0,
+                  top + rows->text,
+                  wide,
+                  number,
+                  how);
+    qx_scene_line(s,
+                  qx_scale_at(&rows->x, v.lower),
+                  y,
+                  qx_scale_at(&rows->x, v.upper),
+                  y,
+                  (qx_pen){.stroke = QX_INK_ACCENT, .width = 2.0});
     qx_scene_dot(s,
-                 qx_scale_at(x, v.estimate),
+                 qx_scale_at(&rows->x, v.estimate),
                  y,
                  4.0,
                  QX_SHAPE_ROUND,
                  (qx_pen){.fill = QX_INK_ACCENT, .stroke = QX_INK_PAPER, .width = 1.0});
-    const bool back = !isnan(m->back.estimate);
-    const char *number =
-        back ? qx_short_number(in->doc->arena, v.estimate, 3)
-             : qx_rounded(in->doc->arena, v.estimate, qx_decimals_for(m->se));
-    const char *text = qx_say(in->doc,
-                              "%s%s%s",
-                              qx_said(in->doc, number),
-                              m->letters == NULL ? "" : " ",
-                              m->letters == NULL ? "" : m->letters);
-    qx_writing how = qx_writing_label;
-    how.bold = true;
-    qx_scene_text(s, s->width - NUMBER + 8.0, y + 4.0, NUMBER - 8.0, text, how);
 }
 
-static double label_room(const qx_chart_input *in, size_t first, size_t count)
+/* Names and numbers beside the marks, or above them where they are long. */
+static row_style
+arrange(const qx_chart_input *in, const qx_scene *s, size_t first, size_t count)
 {
-    double widest = 24.0;
-    for (size_t i = 0; i < count; i++) {
-        const char *text = row_label(in, &in->result->mean[first + i].cell);
-        widest = fmax(widest, qx_text_width(text, QX_TEXT_NORMAL));
+    double label = 24.0, number = 40.0;
+    for (size_t i = first; i < first + count; i++) {
+        const qx_mean *m = &in->result->mean[i];
+        label = fmax(label, qx_text_width(row_label(in, &m->cell), QX_TEXT_NORMAL));
+        number = fmax(number, qx_text_width(number_text(in, m), QX_TEXT_NORMAL));
     }
-    return fmin(widest + 4.0, 128.0);
+    if (label > LABEL_MOST || number > LABEL_MOST) {
+        return (row_style){.above = true,
+                           .high = 45.0,
+                           .text = 13.0,
+                           .mark = 28.0,
+                           .x = {.from = 10.0, .to = s->width - 10.0}};
+    }
+    return (row_style){.high = 27.0,
+                       .text = 17.5,
+                       .mark = 13.5,
+                       .x = {.from = label + 10.0, .to = s->width - number - 16.0}};
 }
 
 static void draw(const qx_chart_input *in, qx_scene *s)
@@ -132,33 +183,30 @@ static void draw(const qx_chart_input *in, qx_scene *s)
         return;
     }
     const size_t count = part(in, &first);
-    const double left = label_room(in, first, count) + 6.0;
     const qx_extent extent = values(in, points_shown(in));
     if (extent.low > extent.high) {
         qx_scene_nothing(s, "No mean could be estimated.");
         return;
     }
-    const double right = s->width - NUMBER;
-    const double bottom = TOP + ROW * (double)count + 2.0;
-    if (!qx_axis_make(in->doc->arena, extent, right - left, true, &axis)) {
+    row_style rows = arrange(in, s, first, count);
+    const double bottom = TOP + rows.high * (double)count + 2.0;
+    if (!qx_axis_make(in->doc->arena, extent, rows.x.to - rows.x.from, true, &axis)) {
         s->failed = true;
         return;
     }
-    const qx_scale x = {axis.low, axis.high, left, right};
+    rows.x.low = axis.low;
+    rows.x.high = axis.high;
     s->height = bottom + 38.0;
-    qx_chart_across(s, &axis, &x, TOP, bottom);
+    qx_chart_across(s, &axis, &rows.x, TOP, bottom);
     if (points_shown(in)) {
-        draw_points(in, s, &x, first, count);
+        draw_points(in, s, &rows, first, count);
     }
     for (size_t i = 0; i < count; i++) {
-        const double y = TOP + ROW * ((double)i + 0.5);
-        const qx_mean *m = &in->result->mean[first + i];
-        qx_scene_text(
-            s, 0.0, y + 4.0, left - 8.0, row_label(in, &m->cell), qx_writing_label);
-        draw_mean(in, s, &x, m, y);
+        draw_mean(
+            in, s, &rows, &in->result->mean[first + i], TOP + rows.high * (double)i);
     }
     qx_scene_text(s,
-                  (left + right) / 2.0,
+                  s->width / 2.0,
                   bottom + 31.0,
                   s->width - 8.0,
                   qx_words_heading(in->doc, in->result),

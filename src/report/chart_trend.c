@@ -227,10 +227,17 @@ static void draw(const qx_chart_input *in, qx_scene *s)
 
 static const char *caption(const qx_chart_input *in)
 {
-    return suits(in)
-               ? qx_say(
-                     in->doc, "%s over %s", qx_words_label(in->doc, in->result), in->term)
-               : "Response over amounts";
+    size_t first, count;
+    if (!suits(in)) {
+        return "Response over amounts";
+    }
+    const size_t amount = amount_of(in, &first, &count);
+    const qx_cell *cell = &in->result->mean[first].cell;
+    const char *text = qx_say(
+        in->doc, "%s over %s", qx_words_label(in->doc, in->result), cell->factor[amount]);
+    return cell->count == 1
+               ? text
+               : qx_say(in->doc, "%s, by %s", text, cell->factor[1 - amount]);
 }
 
 static const char *describe(const qx_chart_input *in)

@@ -123,8 +123,8 @@ static void warn_average(qx_doc *doc, const char *factor, const char *partner, d
         QX_NODE_NOTE,
         qx_say(
             doc,
-            "%s acts together with other factors (%s, P %s%s): go by the findings "
-            "above, inside each level. The averages that follow mix different effects.",
+            "%s acts together with other factors (%s, P %s%s): go by what happens "
+            "inside each level of them. The averages that follow mix different effects.",
             factor,
             partner,
             p < 0.001 ? "" : "= ",
@@ -167,6 +167,9 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
                           joint->p < 0.001 ? "" : "= ",
                           qx_said(doc, qx_p_value(doc->arena, joint->p))));
         sentences(doc, f, r, simple_list, simple_count);
+        warn_average(doc, factor, spelled(doc, joint->term), joint->p);
+    }
+    if (joint != NULL && simple_count == 0) {
         warn_average(doc, factor, spelled(doc, joint->term), joint->p);
     }
     const size_t trends = qx_doc_trends(doc, f, r, factor);

@@ -11,7 +11,8 @@
 #include "report/doc.h"
 
 typedef struct qx_report_choice {
-    bool charts; /* false: no pictures, for a terminal */
+    bool charts;      /* false: no pictures, for a terminal */
+    bool answer_only; /* question and findings in sentences, nothing else */
 } qx_report_choice;
 
 /* The whole report; NULL: no memory. Borrows texts of the findings. */

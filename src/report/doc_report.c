@@ -294,6 +294,9 @@ qx_doc_report(qx_arena *arena, const qx_findings *f, const qx_report_choice *cho
     }
     question(doc, f);
     answer(doc, f);
+    if (choice->answer_only) {
+        return doc;
+    }
     qx_doc_heading(doc, 2, "results", choice->charts ? "Pictures and tables" : "Tables");
     (void)qx_doc_summary_table(doc, f);
     for (size_t i = 0; i < f->result_count; i++) {

@@ -10,4 +10,7 @@
  * live in the scratch memory of cx. QX_E_NOMEM. */
 qx_status qx_render_text(qx_ctx *cx, const qx_findings *f, qx_text *out);
 
+/* The question and the findings in sentences alone. */
+qx_status qx_render_answer(qx_ctx *cx, const qx_findings *f, qx_text *out);
+
 #endif

@@ -8,6 +8,7 @@
 #define DECIMALS_MOST 12
 /* Beyond these, fixed notation would be a row of noughts. */
 #define FIXED_MOST  1e13
+#define EXACT_MOST  1e15 /* a double has no decimals left */
 #define DASH        "\xe2\x80\x93"
 #define MINUS       "\xe2\x88\x92"
 #define INFINITY_IS "\xe2\x88\x9e"
@@ -49,7 +50,7 @@ const char *qx_rounded(qx_arena *arena, double x, int decimals)
         return not_finite(arena, x);
     }
     const double least = 0.5 * pow(10.0, -DECIMALS_MOST);
-    if (fabs(x) >= FIXED_MOST && decimals == 0) {
+    if (fabs(x) >= FIXED_MOST && (decimals == 0 || fabs(x) >= EXACT_MOST)) {
         return qx_short_number(arena, x, 6);
     }
     if (decimals >= DECIMALS_MOST && x != 0.0 && fabs(x) < least) {

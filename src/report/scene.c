@@ -96,6 +96,7 @@ static size_t first_bytes(const char *text, size_t count)
     return at;
 }
 
+/* Both ends stay: names that differ in their last letters remain apart. */
 static const char *shortened(qx_scene *s, const char *text, double room, double size)
 {
     const double wide = qx_text_width(text, size);
@@ -103,10 +104,14 @@ static const char *shortened(qx_scene *s, const char *text, double room, double 
     if (wide <= room || length < 2) {
         return qx_arena_copy(s->arena, text);
     }
-    double keep = floor((double)length * room / wide) - 1.0;
-    keep = keep < 1.0 ? 1.0 : keep;
-    return qx_arena_printf(
-        s->arena, "%.*s" ELLIPSIS, (int)first_bytes(text, (size_t)keep), text);
+    const double fits = floor((double)length * room / wide) - 1.0;
+    const size_t keep = fits < 1.0 ? 1 : (size_t)fits;
+    const size_t tail = keep / 3;
+    return qx_arena_printf(s->arena,
+                           "%.*s" ELLIPSIS "%s",
+                           (int)first_bytes(text, keep - tail),
+                           text,
+                           text + first_bytes(text, length - tail));
 }
 
 void qx_scene_text(

@@ -335,9 +335,11 @@ static const char *unsettled(const parts *s)
     }
     const char *count = qx_rounded(s->doc->arena, ceil(d->replicates_to_settle), 0);
     return qx_say(s->doc,
-                  "%s About %s replicates would settle it (with 80 %% power).",
+                  "%s About %s %s of each would settle it (with 80 %% power).",
                   core,
-                  qx_said(s->doc, count));
+                  qx_said(s->doc, count),
+                  d->replicate == NULL ? "replicates"
+                                       : qx_words_plural(s->doc, d->replicate));
 }
 
 const char *qx_words_difference(qx_doc *doc,
@@ -366,8 +368,8 @@ const char *qx_words_difference(qx_doc *doc,
                       "these data.",
                       s.head,
                       s.label,
-                      s.first,
-                      s.second);
+                      qx_words_cell(doc, p, &d->first),
+                      qx_words_cell(doc, p, &d->second));
     }
     switch (d->verdict) {
     case QX_HIGHER:

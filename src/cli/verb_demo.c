@@ -14,14 +14,22 @@ static void tell(void *listener, const char *step)
 static qx_status run(qx_call *call)
 {
     const char *report = NULL;
+    const char *answer = NULL;
     size_t steps = 0;
-    QX_TRY(qx_demo(
-        call->cx, call->file[0], tell, &steps, call->problems, call->arena, &report));
+    QX_TRY(qx_demo(call->cx,
+                   call->file[0],
+                   tell,
+                   &steps,
+                   call->problems,
+                   call->arena,
+                   &report,
+                   &answer));
     if (qx_call_has(call, QX_FLAG_JSON)) {
         return qx_answer_files(call, 1, &report);
     }
+    qx_text_add(call->answer, answer);
     qx_text_printf(call->answer,
-                   "The demonstration is in %s. Everything in it is invented.\n"
+                   "\nThe demonstration is in %s. Everything in it is invented.\n"
                    "The report: %s\n",
                    call->file[0],
                    report);

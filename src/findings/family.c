@@ -153,6 +153,11 @@ name_pair(qx_work *w, const qx_pair_family *family, size_t a, size_t b, qx_diffe
     return QX_OK;
 }
 
+static const char *replicate_name(const qx_work *w, const qx_pair_family *family)
+{
+    return w->protocol->unit[w->data.unit[family->unit].unit].name;
+}
+
 static qx_status tell_pair(
     qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
 {
@@ -177,7 +182,8 @@ static qx_status tell_pair(
                          .p_equivalence = e.p,
                          .lower_equivalence = e.lower,
                          .upper_equivalence = e.upper,
-                         .replicates_to_settle = NAN};
+                         .replicates_to_settle = NAN,
+                         .replicate = replicate_name(w, family)};
     QX_TRY(name_pair(
         w, family, family->member[ps->first[k]], family->member[ps->second[k]], d));
     qx_verdict_give(d, w->alpha);

@@ -80,6 +80,7 @@ typedef struct qx_difference {
     qx_verdict verdict;
     bool beyond_margin;
     double replicates_to_settle; /* NAN if it does not apply */
+    const char *replicate;       /* what counts as one: a unit's name ("tree") */
 } qx_difference;
 
 typedef struct qx_contrast_line {

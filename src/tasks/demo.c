@@ -4,7 +4,9 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "report/render_text.h"
 #include "store/trial_file.h"
+#include "tasks/analyse_file.h"
 #include "tasks/demo_trial.h"
 #include "tasks/lay_out.h"
 #include "tasks/record.h"
@@ -21,6 +23,7 @@ typedef struct showing {
     qx_problems *problems;
     qx_arena *arena;
     const char *protocol, *trial, *data, *readme, *report; /* paths */
+    const char *answer;
 } showing;
 
 static void tell(const showing *s, const char *step)
@@ -100,6 +103,23 @@ static qx_status record(const showing *s)
     return qx_record(s->cx, &wish, s->problems, s->arena, &stored, &receipt);
 }
 
+static qx_status analyse(showing *s)
+{
+    qx_analysed analysed = {0};
+    qx_text *text = qx_text_new(s->arena);
+    if (text == NULL) {
+        return qx_fail(s->cx, QX_E_NOMEM, "no memory for the findings");
+    }
+    QX_TRY(qx_analyse_file(s->cx, s->trial, NULL, s->problems, &analysed));
+    qx_status status = qx_report_write(s->cx, analysed.findings, s->report);
+    if (status == QX_OK) {
+        status = qx_render_answer(s->cx, analysed.findings, text);
+    }
+    qx_analysed_free(&analysed);
+    s->answer = qx_text_get(text);
+    return status;
+}
+
 static qx_status show(showing *s)
 {
     QX_TRY(name_files(s));
@@ -113,7 +133,7 @@ static qx_status show(showing *s)
     tell(s, "recording the data in the trial file");
     QX_TRY(record(s));
     tell(s, "analysing and writing the report");
-    return qx_report_set(s->cx, s->trial, NULL, s->report, s->problems);
+    return analyse(s);
 }
 
 qx_status qx_demo(qx_ctx *cx,
@@ -122,7 +142,8 @@ qx_status qx_demo(qx_ctx *cx,
                   void *listener,
                   qx_problems *problems,
                   qx_arena *arena,
-                  const char **report)
+                  const char **report,
+                  const char **answer)
 {
     showing s = {.cx = cx,
                  .folder = folder,
@@ -131,6 +152,7 @@ qx_status qx_demo(qx_ctx *cx,
                  .problems = problems,
                  .arena = arena};
     QX_TRY(show(&s));
+    *answer = s.answer;
     *report = qx_path_join(arena, s.report, qx_report_files()[0]);
     return *report == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for the demonstration")
                            : QX_OK;

@@ -222,7 +222,8 @@ static const qx_difference difference = {"angle",
                                          -0.6,
                                          QX_LOWER_VERDICT,
                                          false,
-                                         NAN};
+                                         NAN,
+                                         NULL};
 static const qx_contrast_line contrast[] = {
     {"angle_trend", "angle", 1.25, 0.5, 10, 2.5, 0.03}};
 static const qx_check_line check[] = {

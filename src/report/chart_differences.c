@@ -54,27 +54,19 @@ static bool suits(const qx_chart_input *in)
     return count > 0;
 }
 
-static const char *levels(const qx_chart_input *in, const qx_cell *cell)
-{
-    const char *text = "";
-    for (size_t i = 0; i < cell->count; i++) {
-        text =
-            qx_say(in->doc,
-                   "%s%s%s",
-                   text,
-                   i > 0 ? ", " : "",
-                   qx_words_level(
-                       in->doc, in->findings->protocol, cell->factor[i], cell->level[i]));
-    }
-    return text;
-}
-
 static const char *row_label(const qx_chart_input *in, const qx_difference *d)
 {
-    const char *pair = qx_say(
-        in->doc, "%s \xe2\x88\x92 %s", levels(in, &d->first), levels(in, &d->second));
-    return d->within.count == 0 ? pair
-                                : qx_say(in->doc, "%s: %s", levels(in, &d->within), pair);
+    const char *pair =
+        qx_say(in->doc,
+               "%s \xe2\x88\x92 %s",
+               qx_words_levels(in->doc, in->findings->protocol, &d->first),
+               qx_words_levels(in->doc, in->findings->protocol, &d->second));
+    return d->within.count == 0
+               ? pair
+               : qx_say(in->doc,
+                        "%s: %s",
+                        qx_words_levels(in->doc, in->findings->protocol, &d->within),
+                        pair);
 }
 
 static qx_extent values(const qx_chart_input *in)

@@ -30,20 +30,6 @@ static size_t part(const qx_chart_input *in, size_t *first)
     return in->count < all - in->first ? in->count : all - in->first;
 }
 
-static const char *row_label(const qx_chart_input *in, const qx_cell *cell)
-{
-    const qx_protocol *p = in->findings->protocol;
-    const char *text = "";
-    for (size_t i = 0; i < cell->count; i++) {
-        text = qx_say(in->doc,
-                      "%s%s%s",
-                      text,
-                      i > 0 ? ", " : "",
-                      qx_words_level(in->doc, p, cell->factor[i], cell->level[i]));
-    }
-    return text;
-}
-
 /* All of the term, so that the parts of a long chart share their axis. */
 static qx_extent values(const qx_chart_input *in, bool points)
 {
@@ -129,7 +115,7 @@ static void draw_mean(const qx_chart_input *in,
                   0.0,
                   top + rows->text,
                   rows->above ? s->width - wide - 8.0 : rows->x.from - 8.0,
-                  row_label(in, &m->cell),
+                  qx_words_levels(in->doc, in->findings->protocol, &m->cell),
                   qx_writing_label);
     qx_scene_text(s,
                   rows->above ? s->width : rows->x.to + 10.0,
@@ -158,7 +144,10 @@ arrange(const qx_chart_input *in, const qx_scene *s, size_t first, size_t count)
     double label = 24.0, number = 40.0;
     for (size_t i = first; i < first + count; i++) {
         const qx_mean *m = &in->result->mean[i];
-        label = fmax(label, qx_text_width(row_label(in, &m->cell), QX_TEXT_NORMAL));
+        label =
+            fmax(label,
+                 qx_text_width(qx_words_levels(in->doc, in->findings->protocol, &m->cell),
+                               QX_TEXT_NORMAL));
         number = fmax(number, qx_text_width(number_text(in, m), QX_TEXT_NORMAL));
     }
     if (label > LABEL_MOST || number > LABEL_MOST) {
@@ -261,7 +250,7 @@ static const char *describe(const qx_chart_input *in)
         text = qx_say(in->doc,
                       "%s %s: %s (%s to %s)%s%s.",
                       text,
-                      row_label(in, &m->cell),
+                      qx_words_levels(in->doc, in->findings->protocol, &m->cell),
                       qx_said(in->doc, qx_rounded(in->doc->arena, v.estimate, decimals)),
                       qx_said(in->doc, qx_rounded(in->doc->arena, v.lower, decimals)),
                       qx_said(in->doc, qx_rounded(in->doc->arena, v.upper, decimals)),

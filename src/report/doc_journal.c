@@ -10,25 +10,11 @@
 #include "report/words.h"
 
 #define SUMMARY_MOST 5 /* variates side by side */
-#define PAIRS_MOST   60
 #define DASH         "\xe2\x80\x93"
 
 static const char *rounded(qx_doc *doc, double x, int decimals)
 {
     return qx_said(doc, qx_rounded(doc->arena, x, decimals));
-}
-
-static const char *level_of(qx_doc *doc, const qx_findings *f, const qx_cell *cell)
-{
-    const char *text = "";
-    for (size_t i = 0; i < cell->count; i++) {
-        text = qx_say(doc,
-                      "%s%s%s",
-                      text,
-                      i > 0 ? ", " : "",
-                      qx_words_level(doc, f->protocol, cell->factor[i], cell->level[i]));
-    }
-    return text;
 }
 
 /* Decimals of a whole term: those of its smallest standard error. */
@@ -162,7 +148,7 @@ summary_term(qx_doc *doc, const qx_findings *f, qx_doc_table *t, const char *ter
         if (cell == NULL) {
             return;
         }
-        cell[0] = level_of(doc, f, &r->mean[i].cell);
+        cell[0] = qx_words_levels(doc, f->protocol, &r->mean[i].cell);
         for (size_t k = 0; k < f->result_count; k++) {
             cell[k + 1] = summary_cell(doc, &f->result[k], term, &r->mean[i].cell);
         }
@@ -352,7 +338,11 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
         if (cell == NULL) {
             return;
         }
-        mean_row(doc, &r->mean[i], level_of(doc, f, &r->mean[i].cell), decimals, cell);
+        mean_row(doc,
+                 &r->mean[i],
+                 qx_words_levels(doc, f->protocol, &r->mean[i].cell),
+                 decimals,
+                 cell);
     }
     qx_table_foot(doc, t, "n counts observations, not replicates.");
     mean_feet(doc, f, r, term, t);
@@ -364,280 +354,5 @@ void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
         if (qx_result_matters(f, r, qx_result_term(r, k))) {
             mean_table(doc, f, r, qx_result_term(r, k));
         }
-    }
-}
-
-/* ---- differences ---------------------------------------------------------------------- */
-
-static void difference_row(qx_doc *doc,
-                           const qx_findings *f,
-                           const qx_difference *d,
-                           const char **cell)
-{
-    const int decimals = qx_decimals_for(d->se);
-    const char *pair = qx_say(doc,
-                              "%s \xe2\x88\x92 %s",
-                              level_of(doc, f, &d->first),
-                              level_of(doc, f, &d->second));
-    cell[0] = d->within.count == 0
-                  ? pair
-                  : qx_say(doc, "%s: %s", level_of(doc, f, &d->within), pair);
-    cell[1] = rounded(doc, d->estimate, decimals);
-    cell[2] = rounded(doc, d->se, decimals);
-    cell[3] = qx_said(doc, qx_df_value(doc->arena, d->df));
-    cell[4] = qx_say(doc,
-                     "%s to %s",
-                     rounded(doc, d->lower, decimals),
-                     rounded(doc, d->upper, decimals));
-    cell[5] = qx_said(doc, qx_p_value(doc->arena, d->p_adjusted));
-    cell[6] = qx_words_verdict(d);
-}
-
-static void difference_table(qx_doc *doc,
-                             const qx_findings *f,
-                             const qx_result *r,
-                             const qx_difference list[],
-                             size_t count,
-                             const char *caption)
-{
-    qx_doc_table *t = qx_doc_table_new(doc, caption);
-    qx_table_column(t, "Difference", false);
-    qx_table_column(t, qx_say(doc, "Estimate%s", qx_words_scale(doc, r)), true);
-    qx_table_column(t, "SE", true);
-    qx_table_column(t, "df", true);
-    qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
-    qx_table_column(t, "P", true);
-    qx_table_column(t, "Verdict", false);
-    for (size_t i = 0; i < count; i++) {
-        const char **cell = qx_table_row(doc, t, false);
-        if (cell == NULL) {
-            return;
-        }
-        difference_row(doc, f, &list[i], cell);
-    }
-    qx_table_foot(
-        doc, t, qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
-    if (isnan(list[0].margin)) {
-        qx_table_foot(doc,
-                      t,
-                      "The protocol gives no margin, so whether a difference is large "
-                      "enough to matter is not judged.");
-    } else {
-        qx_table_foot(doc,
-                      t,
-                      qx_say(doc,
-                             "The least difference that would matter (margin): %s%s.",
-                             qx_said(doc, qx_plain_number(doc->arena, list[0].margin)),
-                             qx_words_scale(doc, r)));
-    }
-}
-
-static bool interacts(const qx_findings *f, const qx_result *r, const char *factor)
-{
-    return qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level) != NULL;
-}
-
-static void each_family(qx_doc *doc,
-                        const qx_findings *f,
-                        const qx_result *r,
-                        const qx_difference list[],
-                        size_t all,
-                        const char *what)
-{
-    for (size_t i = 0, end; i < all; i = end) {
-        end = i + 1;
-        while (end < all && strcmp(list[end].term, list[i].term) == 0) {
-            end++;
-        }
-        if (!qx_result_matters(f, r, list[i].term) ||
-            (list[i].within.count > 0 && !interacts(f, r, list[i].term))) {
-            continue;
-        }
-        const char *caption =
-            qx_say(doc, "%s: %s %s", qx_words_heading(doc, r), what, list[i].term);
-        if (end - i > PAIRS_MOST) {
-            qx_doc_add(
-                doc,
-                QX_NODE_PARAGRAPH,
-                qx_say(doc,
-                       "%s: %zu pairs, too many to print; the letters of the means "
-                       "sum them up, and the machine-readable findings hold each.",
-                       caption,
-                       end - i));
-            continue;
-        }
-        difference_table(doc, f, r, &list[i], end - i, caption);
-    }
-}
-
-void qx_doc_difference_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
-{
-    each_family(doc, f, r, r->difference, r->difference_count, "differences by");
-    each_family(doc,
-                f,
-                r,
-                r->simple,
-                r->simple_count,
-                "differences inside the levels of the other factors, by");
-}
-
-/* ---- contrasts, tests, components ----------------------------------------------------- */
-
-void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
-{
-    if (r->contrast_count == 0) {
-        return;
-    }
-    qx_doc_table *t = qx_doc_table_new(
-        doc, qx_say(doc, "%s: contrasts and trends", qx_words_heading(doc, r)));
-    qx_table_column(t, "Contrast", false);
-    qx_table_column(t, "of", false);
-    qx_table_column(t, "Estimate", true);
-    qx_table_column(t, "SE", true);
-    qx_table_column(t, "df", true);
-    qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
-    qx_table_column(t, "P", true);
-    for (size_t i = 0; i < r->contrast_count; i++) {
-        const qx_contrast_line *c = &r->contrast[i];
-        const int decimals = qx_decimals_for(c->se);
-        const double half = qx_contrast_half(f, c);
-        const char **cell = qx_table_row(doc, t, false);
-        if (cell == NULL) {
-            return;
-        }
-        cell[0] = c->name;
-        cell[1] = c->of;
-        cell[2] = rounded(doc, c->estimate, decimals);
-        cell[3] = rounded(doc, c->se, decimals);
-        cell[4] = qx_said(doc, qx_df_value(doc->arena, c->df));
-        cell[5] = qx_say(doc,
-                         "%s to %s",
-                         rounded(doc, c->estimate - half, decimals),
-                         rounded(doc, c->estimate + half, decimals));
-        cell[6] = qx_said(doc, qx_p_value(doc->arena, c->p));
-    }
-    qx_table_foot(doc,
-                  t,
-                  "Trends use orthogonal coefficients of unit length over the true level "
-                  "values; contrasts were planned and are not adjusted.");
-}
-
-static void
-test_row(qx_doc *doc, const qx_test_line *line, const char **cell, bool squares)
-{
-    const bool left = line->statistic == NULL;
-    size_t at = 0;
-    cell[at++] = left ? "Left over" : line->term;
-    cell[at++] = qx_said(doc, qx_df_value(doc->arena, line->num_df));
-    if (squares) {
-        cell[at++] = qx_said(doc, qx_short_number(doc->arena, line->sum_of_squares, 5));
-        cell[at++] = qx_said(doc, qx_short_number(doc->arena, line->mean_square, 5));
-    }
-    cell[at++] = left ? "" : qx_said(doc, qx_df_value(doc->arena, line->den_df));
-    cell[at++] = left ? "" : qx_said(doc, qx_rounded(doc->arena, line->value, 2));
-    cell[at++] = left ? "" : qx_said(doc, qx_p_value(doc->arena, line->p));
-}
-
-static bool in_stratum(const qx_test_line *line, const char *unit)
-{
-    return line->unit != NULL && strcmp(line->unit, unit) == 0;
-}
-
-static void stratum(qx_doc *doc, const qx_result *r, qx_doc_table *t, const char *unit)
-{
-    qx_table_group(doc, t, qx_say(doc, "Between %s", qx_words_path(doc, unit)));
-    for (int pass = 0; pass < 2; pass++) { /* tests, then what is left */
-        for (size_t i = 0; i < r->test_count; i++) {
-            const qx_test_line *line = &r->test[i];
-            if (!in_stratum(line, unit) || (line->statistic == NULL) != (pass == 1)) {
-                continue;
-            }
-            const char **cell = qx_table_row(doc, t, false);
-            if (cell != NULL) {
-                test_row(doc, line, cell, true);
-            }
-        }
-    }
-}
-
-void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
-{
-    size_t left = 0, squares = 0, placed = 0;
-    (void)f;
-    for (size_t i = 0; i < r->test_count; i++) {
-        const qx_test_line *line = &r->test[i];
-        left += line->statistic == NULL ? 1 : 0;
-        squares += isnan(line->sum_of_squares) ? 0 : 1;
-        placed += line->unit != NULL ? 1 : 0;
-    }
-    if (r->test_count == left) {
-        return;
-    }
-    const bool strata = left > 0 && placed == r->test_count;
-    qx_doc_table *t = qx_doc_table_new(
-        doc,
-        qx_say(doc,
-               "%s: %s",
-               qx_words_heading(doc, r),
-               left > 0 ? "analysis of variance" : "tests of the treatments"));
-    qx_table_column(t, "Source", false);
-    qx_table_column(t, "df", true);
-    if (squares > 0) {
-        qx_table_column(t, "Sum of squares", true);
-        qx_table_column(t, "Mean square", true);
-    }
-    qx_table_column(t, "Error df", true);
-    qx_table_column(t, "F", true);
-    qx_table_column(t, "P", true);
-    for (size_t i = 0; i < r->test_count; i++) {
-        if (strata) {
-            if (r->test[i].statistic == NULL) {
-                stratum(doc, r, t, r->test[i].unit);
-            }
-            continue;
-        }
-        const char **cell = qx_table_row(doc, t, false);
-        if (cell != NULL) {
-            test_row(doc, &r->test[i], cell, squares > 0);
-        }
-    }
-}
-
-void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
-{
-    double total = 0.0;
-    for (size_t i = 0; i < r->variance_count; i++) {
-        total += r->variance[i].variance;
-    }
-    if (r->variance_count == 0) {
-        return;
-    }
-    qx_doc_table *t = qx_doc_table_new(
-        doc, qx_say(doc, "%s: where the variation lies", qx_words_heading(doc, r)));
-    qx_table_column(t, "Between", false);
-    qx_table_column(t, qx_say(doc, "SD%s", qx_words_scale(doc, r)), true);
-    qx_table_column(t, "Variance", true);
-    qx_table_column(
-        t, qx_say(doc, "%s interval of the variance", level_text(doc, f)), true);
-    qx_table_column(t, "Share", true);
-    for (size_t i = 0; i < r->variance_count; i++) {
-        const qx_variance_line *v = &r->variance[i];
-        const char **cell = qx_table_row(doc, t, false);
-        if (cell == NULL) {
-            return;
-        }
-        cell[0] = strcmp(v->term, "residual") == 0 ? "what is left (residual)"
-                                                   : qx_words_path(doc, v->term);
-        cell[1] = qx_said(doc, qx_short_number(doc->arena, v->sd, 3));
-        cell[2] = qx_said(doc, qx_short_number(doc->arena, v->variance, 3));
-        cell[3] = isnan(v->lower) && isnan(v->upper)
-                      ? DASH
-                      : qx_say(doc,
-                               "%s to %s",
-                               qx_said(doc, qx_short_number(doc->arena, v->lower, 3)),
-                               qx_said(doc, qx_short_number(doc->arena, v->upper, 3)));
-        const double share =
-            total > 0.0 ? round(100.0 * v->variance / total) / 100.0 : (double)NAN;
-        cell[4] = isnan(share) ? DASH : qx_said(doc, qx_per_cent(doc->arena, share));
     }
 }

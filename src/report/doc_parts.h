@@ -1,7 +1,8 @@
 /* report/doc_parts.h - the chapters of a report, each written by one file. Inner header.
  *
  *   doc_answer.c   the findings in sentences, strongest first
- *   doc_journal.c  tables as a horticultural journal lays them out
+ *   doc_journal.c  means as a horticultural journal lays them out
+ *   doc_tables.c   differences, contrasts, tests, components
  *   doc_method.c   how it was analysed, checks, cautions
  *   doc_report.c   all of it in order */
 #ifndef QX_REPORT_DOC_PARTS_H

@@ -55,6 +55,19 @@ const char *qx_words_cell(qx_doc *doc, const qx_protocol *p, const qx_cell *cell
     return text;
 }
 
+const char *qx_words_levels(qx_doc *doc, const qx_protocol *p, const qx_cell *cell)
+{
+    const char *text = "";
+    for (size_t i = 0; i < cell->count; i++) {
+        text = qx_say(doc,
+                      "%s%s%s",
+                      text,
+                      i > 0 ? ", " : "",
+                      qx_words_level(doc, p, cell->factor[i], cell->level[i]));
+    }
+    return text;
+}
+
 /* A capital, unless the second letter shows that the first is meant as it is ("pH"). */
 static const char *capital(qx_doc *doc, const char *text)
 {

@@ -13,6 +13,9 @@
 /* "angle 30°", "pinch early, angle 30°", "season 2025". */
 const char *qx_words_cell(qx_doc *doc, const qx_protocol *p, const qx_cell *cell);
 
+/* The levels alone: "early, 30°". */
+const char *qx_words_levels(qx_doc *doc, const qx_protocol *p, const qx_cell *cell);
+
 /* The level with its unit, without the factor: "30°", "early". */
 const char *
 qx_words_level(qx_doc *doc, const qx_protocol *p, const char *factor, const char *level);

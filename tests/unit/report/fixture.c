@@ -229,6 +229,7 @@ static void split_differences(fixture *f, qx_result *r)
     d[0] = difference("pinch", pinch, early, none, -1.5, QX_EQUIVALENT);
     d[1] = difference("angle", angle, a60, a30, -5.9, QX_UNSETTLED);
     d[1].replicates_to_settle = 11.2;
+    d[1].replicate = "limb";
     d[2] = difference("angle", angle, a90, a30, -23.7, QX_LOWER_VERDICT);
     d[2].beyond_margin = true;
     d[3] = difference("angle", angle, a90, a60, -4.8, QX_TRIVIAL);

@@ -68,7 +68,8 @@ static void each_verdict_has_its_sentence(void **state)
         "anything from \xe2\x88\x92"
         "10.1 to \xe2\x88\x92"
         "1.7 cm agrees with the data "
-        "(95 % interval). A difference of 8 cm would matter. About 12 replicates would "
+        "(95 % interval). A difference of 8 cm would matter. About 12 limbs of each "
+        "would "
         "settle it (with 80 % power).");
     assert_non_null(strstr(sentence(w, &r->simple[0]), "With angle 30\xc2\xb0: Shoot"));
     assert_non_null(strstr(sentence(w, &r->simple[0]), "higher"));

@@ -248,12 +248,12 @@ static qx_status add_treatments(builder *b, qx_variate_frame *out)
         out->treatment[t] = QX_NO_COLUMN;
         if (!applies(b, treatment->on)) {
             QX_TRY(qx_note(b->cx,
-                           "%s is put on %s, which is not at or above the %s that %s is "
-                           "measured on: it is not in this model.",
-                           treatment->name,
-                           p->unit[treatment->on].name,
+                           "%s is measured on the %s; %s was given to each %s inside it, "
+                           "so it has no part in this analysis.",
+                           b->variate->name,
                            p->unit[b->variate->on].name,
-                           b->variate->name));
+                           treatment->name,
+                           p->unit[treatment->on].name));
         } else if (column != NULL && column->kind == QX_COLUMN_LABEL) {
             QX_TRY(add_levels(b,
                               treatment->name,

@@ -284,6 +284,19 @@ qx_status qx_contrasts_of(qx_work *w)
     return QX_OK;
 }
 
+/* A component at zero, in the words of the orchard. */
+static qx_status tell_zero(qx_work *w, size_t i)
+{
+    const qx_frame_unit *u = &w->data.unit[w->choice.random_unit[i]];
+    return qx_note(
+        w->cx,
+        "No variation between one %s and another%s could be seen beyond that of "
+        "the smaller units (it is estimated at zero). Treatments are still "
+        "tested against the units that they were put on.",
+        w->protocol->unit[u->unit].name,
+        u->by_season ? " that changes with the season" : "");
+}
+
 qx_status qx_variance_of(qx_work *w)
 {
     qx_variance_line *list;
@@ -300,12 +313,7 @@ qx_status qx_variance_of(qx_work *w)
                                      .p = c->p,
                                      .at_zero = c->at_zero};
         if (c->at_zero) {
-            QX_TRY(
-                qx_note(w->cx,
-                        "No variation between %s could be seen beyond that of the "
-                        "smaller units (its component is estimated at zero). Treatments "
-                        "are still tested against the units that they were put on.",
-                        list[i].term));
+            QX_TRY(tell_zero(w, i));
         }
     }
     w->result->variance = list;

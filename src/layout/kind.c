@@ -203,11 +203,11 @@ qx_status qx_kind_describe_stratum(qx_ctx *cx,
         return qx_fail(cx, QX_E_NOMEM, "no memory for a description");
     }
     qx_text_printf(out,
-                   "The %zu %s of %s were put on the unit %s by chance, each ",
+                   "Chance gave each %s one of the %zu %s of %s, each ",
+                   plan->spec->unit[s->unit].name,
                    s->combinations,
                    s->treatment_count == 1 ? "levels" : "combinations",
-                   names,
-                   plan->spec->unit[s->unit].name);
+                   names);
     if (s->rule == QX_RULE_LATIN) {
         qx_text_printf(out,
                        "once in every %s and once in every %s",
@@ -221,9 +221,6 @@ qx_status qx_kind_describe_stratum(qx_ctx *cx,
         qx_text_printf(
             out, " in %s %s", s->group_count == 0 ? "the whole" : "every", group);
     }
-    qx_text_printf(out,
-                   " (%zu of %s in all).",
-                   plan->total[s->unit],
-                   plan->spec->unit[s->unit].name);
+    qx_text_printf(out, " (%zu in all).", plan->total[s->unit]);
     return QX_OK;
 }

@@ -476,15 +476,15 @@ static void layouts_are_described_in_sentences(void **state)
         const qx_layout_spec *spec;
         const char *part;
     } cases[] = {
-        {&crd_spec, "each 4 times in the whole trial (12 of tree in all)."},
+        {&crd_spec, "each 4 times in the whole trial (12 in all)."},
         {&blocks_spec,
-         "Complete blocks. The 6 combinations of pinch x angle were put on the unit tree "
-         "by chance, each twice in every block (72 of tree in all)."},
+         "Complete blocks. Chance gave each tree one of the 6 combinations of pinch x "
+         "angle, each twice in every block (72 in all)."},
         {&latin.spec, "each once in every row and once in every column"},
         {&split_spec,
-         "The 3 levels of angle were put on the unit limb by chance, each once "
-         "in every tree (24 of limb in all)."},
-        {&strip_spec, "The 4 levels of water were put on the unit cross_strip"},
+         "Chance gave each limb one of the 3 levels of angle, each once in every tree "
+         "(24 in all)."},
+        {&strip_spec, "Chance gave each cross_strip one of the 4 levels of water"},
         {&none_spec, "No treatments"}};
     for (size_t i = 0; i < QX_COUNT(cases); i++) {
         qx_layout *l = make(*state, cases[i].spec, 5);

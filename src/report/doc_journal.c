@@ -331,7 +331,8 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
     qx_table_column(t, "SE", true);
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
     if (has_back(r)) {
-        qx_table_column(t, qx_say(doc, "Back:%s", qx_words_unit(doc, r->unit)), true);
+        qx_table_column(
+            t, qx_say(doc, "Back to measured%s", qx_words_unit(doc, r->unit)), true);
     }
     for (size_t i = first; i < first + count; i++) {
         const char **cell = qx_table_row(doc, t, false);

@@ -8,7 +8,8 @@
 #define DECIMALS_MOST 12
 /* Beyond these, fixed notation would be a row of noughts. */
 #define FIXED_MOST  1e13
-#define EXACT_MOST  1e15 /* a double has no decimals left */
+#define EXACT_MOST  1e15       /* a double has no decimals left */
+#define NO_BREAK    "\xc2\xa0" /* a number and its sign stay on one line */
 #define DASH        "\xe2\x80\x93"
 #define MINUS       "\xe2\x88\x92"
 #define INFINITY_IS "\xe2\x88\x9e"
@@ -94,5 +95,5 @@ const char *qx_per_cent(qx_arena *arena, double share)
 {
     const double per_cent = round(1e6 * share) / 1e4;
     const char *number = qx_plain_number(arena, per_cent);
-    return number == NULL ? NULL : qx_arena_printf(arena, "%s %%", number);
+    return number == NULL ? NULL : qx_arena_printf(arena, "%s" NO_BREAK "%%", number);
 }

@@ -18,6 +18,6 @@ const char *qx_plain_number(qx_arena *arena, double x); /* as short as it reads 
 const char *qx_short_number(qx_arena *arena, double x, int digits); /* significant */
 const char *qx_p_value(qx_arena *arena, double p);      /* "0.012", "< 0.001" */
 const char *qx_df_value(qx_arena *arena, double df);    /* "10", "8.4", infinity sign */
-const char *qx_per_cent(qx_arena *arena, double share); /* 0.95 -> "95 %" */
+const char *qx_per_cent(qx_arena *arena, double share); /* 0.95 -> "95 %", no break inside */
 
 #endif

@@ -348,7 +348,7 @@ static const char *unsettled(const parts *s)
     }
     const char *count = qx_rounded(s->doc->arena, ceil(d->replicates_to_settle), 0);
     return qx_say(s->doc,
-                  "%s About %s %s of each would settle it (with 80 %% power).",
+                  "%s About %s %s of each would settle it (with 80\xc2\xa0%% power).",
                   core,
                   qx_said(s->doc, count),
                   d->replicate == NULL ? "replicates"

@@ -166,7 +166,7 @@ static void components_answer_without_treatments(void **state)
     fixture f;
     fixture_open(&f, FIXTURE_PLAIN);
     const char *text = written(&f, qx_render_text);
-    hold(text, "The largest part of the variation (58 %)");
+    hold(text, "The largest part of the variation (58\xc2\xa0%)");
     hold(text, "The protocol states no question.");
     hold_not(text, "Invented");
     fixture_close(&f);

@@ -41,23 +41,25 @@ static void each_verdict_has_its_sentence(void **state)
 {
     words *w = *state;
     const qx_result *r = &w->f.findings.result[0];
-    assert_string_equal(sentence(w, &r->difference[2]),
-                        "Shoot length was lower with angle 90\xc2\xb0 than with angle "
-                        "30\xc2\xb0: by 23.7 "
-                        "cm (95 % interval 19.5 to 27.9 cm). That is more than the 8 cm "
-                        "that would matter.");
-    assert_string_equal(sentence(w, &r->difference[3]),
-                        "Shoot length was lower with angle 90\xc2\xb0 than with angle "
-                        "60\xc2\xb0: by 4.8 cm "
-                        "(95 % interval 0.6 to 9.0 cm). The difference is real, but "
-                        "smaller than the 8 cm "
-                        "that would matter.");
+    assert_string_equal(
+        sentence(w, &r->difference[2]),
+        "Shoot length was lower with angle 90\xc2\xb0 than with angle "
+        "30\xc2\xb0: by 23.7 "
+        "cm (95\xc2\xa0% interval 19.5 to 27.9 cm). That is more than the 8 cm "
+        "that would matter.");
+    assert_string_equal(
+        sentence(w, &r->difference[3]),
+        "Shoot length was lower with angle 90\xc2\xb0 than with angle "
+        "60\xc2\xb0: by 4.8 cm "
+        "(95\xc2\xa0% interval 0.6 to 9.0 cm). The difference is real, but "
+        "smaller than the 8 cm "
+        "that would matter.");
     assert_string_equal(
         sentence(w, &r->difference[0]),
         "Shoot length was alike with pinch early and with pinch none, as far as it "
         "matters: "
         "a difference as large as 8 cm is ruled out (estimate \xe2\x88\x92"
-        "1.5 cm, 90 % "
+        "1.5 cm, 90\xc2\xa0% "
         "interval \xe2\x88\x92"
         "4.6 to 1.6 cm).");
     assert_string_equal(
@@ -68,9 +70,10 @@ static void each_verdict_has_its_sentence(void **state)
         "anything from \xe2\x88\x92"
         "10.1 to \xe2\x88\x92"
         "1.7 cm agrees with the data "
-        "(95 % interval). A difference of 8 cm would matter. About 12 limbs of each "
+        "(95\xc2\xa0% interval). A difference of 8 cm would matter. About 12 limbs of "
+        "each "
         "would "
-        "settle it (with 80 % power).");
+        "settle it (with 80\xc2\xa0% power).");
     assert_non_null(strstr(sentence(w, &r->simple[0]), "With angle 30\xc2\xb0: Shoot"));
     assert_non_null(strstr(sentence(w, &r->simple[0]), "higher"));
     assert_non_null(strstr(sentence(w, &r->simple[1]), "cannot be estimated"));

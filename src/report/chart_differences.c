@@ -123,6 +123,14 @@ static void draw_row(const qx_chart_input *in,
                   qx_scale_at(x, d->upper),
                   y,
                   (qx_pen){.stroke = ink, .width = 2.0});
+    if (isfinite(d->margin)) { /* what must lie inside the band to be called equivalent */
+        qx_scene_line(s,
+                      qx_scale_at(x, d->lower_equivalence),
+                      y,
+                      qx_scale_at(x, d->upper_equivalence),
+                      y,
+                      (qx_pen){.stroke = ink, .width = 5.0});
+    }
     qx_scene_dot(s,
                  qx_scale_at(x, d->estimate),
                  y,
@@ -131,6 +139,17 @@ static void draw_row(const qx_chart_input *in,
                  (qx_pen){.fill = d->verdict == QX_UNSETTLED ? QX_INK_PAPER : ink,
                           .stroke = ink,
                           .width = 1.5});
+}
+
+/* "thin: 95 % interval; thick: 90 %, for the band" */
+static const char *lines_explained(const qx_chart_input *in)
+{
+    const double level = in->findings->protocol->analysis.level;
+    qx_arena *arena = in->doc->arena;
+    return qx_say(in->doc,
+                  "thin: %s interval; thick: %s, for the band",
+                  qx_said(in->doc, qx_per_cent(arena, level)),
+                  qx_said(in->doc, qx_per_cent(arena, 2.0 * level - 1.0)));
 }
 
 static void draw(const qx_chart_input *in, qx_scene *s)
@@ -167,6 +186,13 @@ static void draw(const qx_chart_input *in, qx_scene *s)
                               unit);
     if (!isnan(d[0].margin)) {
         what = qx_say(in->doc, "%s; band: too small to matter", what);
+        s->height += 15.0;
+        qx_scene_text(s,
+                      s->width / 2.0,
+                      bottom + 46.0,
+                      s->width - 8.0,
+                      lines_explained(in),
+                      qx_writing_tick);
     }
     qx_scene_text(
         s, s->width / 2.0, bottom + 31.0, s->width - 8.0, what, qx_writing_tick);
@@ -204,7 +230,10 @@ static const char *describe(const qx_chart_input *in)
         "Each line is a difference with its %s interval, %s.%s",
         qx_said(in->doc, qx_per_cent(doc->arena, in->findings->protocol->analysis.level)),
         qx_words_adjust(d[0].adjust),
-        isnan(d[0].margin) ? "" : " The band holds what is too small to matter.");
+        isnan(d[0].margin) ? ""
+                           : " The band holds what is too small to matter; a difference "
+                             "whose thicker, shorter interval lies inside it is shown to "
+                             "be so.");
     for (size_t i = 0; i < count; i++) {
         const int decimals = qx_decimals_for(d[i].se);
         text = qx_say(in->doc,

@@ -219,8 +219,12 @@ static void draw(const qx_chart_input *in, qx_scene *s)
     const char *factor = in->result->mean[p.first].cell.factor[p.amount];
     qx_writing how = qx_writing_tick;
     how.upward = true;
+    const size_t t = qx_protocol_find_treatment(in->findings->protocol, factor);
+    const char *unit = t == QX_NONE ? "" : in->findings->protocol->treatment[t].unit;
+    const char *what =
+        unit[0] == '\0' ? factor : qx_say(in->doc, "%s (%s)", factor, unit);
     qx_scene_text(
-        s, (left + right) / 2.0, bottom + 31.0, right - left, factor, qx_writing_tick);
+        s, (left + right) / 2.0, bottom + 31.0, right - left, what, qx_writing_tick);
     qx_scene_text(
         s, 12.0, TOP + HEIGHT / 2.0, HEIGHT, qx_words_heading(in->doc, in->result), how);
 }

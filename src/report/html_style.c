@@ -59,6 +59,7 @@ static const char blocks[] =
     ".table{overflow-x:auto;margin:1.2rem 0}"
     "table{border-collapse:collapse;border-top:1.5px solid var(--qx-main);"
     "border-bottom:1.5px solid var(--qx-main);font-size:.95rem;overflow-wrap:normal}"
+    "caption span{display:block;position:sticky;left:0;max-width:calc(100vw - 2rem)}"
     "caption{min-width:min(30rem,85vw);text-align:left;text-wrap:balance;font-weight:600;"
     "padding:0 0 .4rem}"
     "th,td{padding:.28rem .9rem .28rem 0;vertical-align:baseline;text-align:left;"

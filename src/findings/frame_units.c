@@ -1,0 +1,105 @@
+#include "findings/frame_builder.h"
+#include "findings/unit_names.h"
+
+/* Codes 0 ... count-1 of the pairs (a, b), numbered in order of appearance. */
+static qx_status pair_codes(qx_ctx *cx,
+                            size_t n,
+                            const uint32_t a[],
+                            size_t a_count,
+                            const uint32_t b[],
+                            size_t b_count,
+                            uint32_t code[],
+                            size_t *count)
+{
+    uint32_t *seen;
+    QX_NEW(cx, seen, a_count * b_count);
+    *count = 0;
+    for (size_t i = 0; i < n; i++) {
+        uint32_t *at = &seen[a[i] * b_count + b[i]];
+        if (*at == 0) {
+            *at = (uint32_t)++ * count;
+        }
+        code[i] = *at - 1;
+    }
+    return QX_OK;
+}
+
+static qx_status add_unit(qx_frame_builder *b,
+                          const qx_variate_frame *out,
+                          size_t unit,
+                          const qx_identity *identity,
+                          qx_frame_unit list[],
+                          size_t *listed)
+{
+    const char *path = b->protocol->unit[unit].path;
+    uint32_t *code;
+    QX_NEW_IN(b->cx, b->arena, code, b->n);
+    for (size_t i = 0; i < b->n; i++) {
+        code[i] = identity->code[b->source[i]];
+    }
+    uint32_t *compact; /* rows that were left out may have taken units with them */
+    uint32_t *zero;
+    QX_NEW_IN(b->cx, b->arena, compact, b->n);
+    QX_NEW(b->cx, zero, b->n);
+    size_t count;
+    QX_TRY(pair_codes(b->cx, b->n, code, identity->count, zero, 1, compact, &count));
+    const char *const *label = NULL;
+    if (b->protocol->analysis.blocks_fixed) { /* their numbers are seen in coefficients */
+        const qx_unit_codes codes = {unit, b->n, b->source, count, compact};
+        QX_TRY(qx_unit_names(b->cx, b->arena, b->protocol, b->table, &codes, &label));
+    }
+    list[*listed] = (qx_frame_unit){unit, false, path, b->factor_count, count};
+    (*listed)++;
+    b->factor[b->factor_count++] =
+        (qx_factor){.name = path, .level_count = count, .label = label, .code = compact};
+    if (out->season == QX_NO_COLUMN) {
+        return QX_OK;
+    }
+    const qx_factor *season = &b->factor[out->season];
+    uint32_t *both;
+    size_t both_count;
+    QX_NEW_IN(b->cx, b->arena, both, b->n);
+    QX_TRY(pair_codes(b->cx,
+                      b->n,
+                      compact,
+                      count,
+                      season->code,
+                      season->level_count,
+                      both,
+                      &both_count));
+    if (both_count == count) {
+        return QX_OK; /* every unit is seen in one season only */
+    }
+    const char *by = qx_arena_printf(b->arena, "%s:season", path);
+    if (by == NULL) {
+        return qx_fail(b->cx, QX_E_NOMEM, "no memory for a unit's name");
+    }
+    list[*listed] = (qx_frame_unit){unit, true, by, b->factor_count, both_count};
+    (*listed)++;
+    b->factor[b->factor_count++] =
+        (qx_factor){.name = by, .level_count = both_count, .code = both};
+    return QX_OK;
+}
+
+qx_status qx_frame_add_units(qx_frame_builder *b,
+                             const qx_identity identity[],
+                             qx_variate_frame *out)
+{
+    const qx_protocol *p = b->protocol;
+    qx_frame_unit *list;
+    size_t listed = 0;
+    QX_NEW_IN(b->cx, b->arena, list, 2 * p->unit_count);
+    for (size_t k = 0; k < p->unit_count; k++) {
+        const size_t unit = p->unit_order[k];
+        if (identity[unit].unit == QX_NONE) {
+            continue;
+        }
+        if (identity[unit].how != NULL) {
+            QX_TRY(qx_note(b->cx, "%s", identity[unit].how));
+        }
+        QX_TRY(add_unit(b, out, unit, &identity[unit], list, &listed));
+    }
+    out->unit = list;
+    out->unit_count = listed;
+    return QX_OK;
+}

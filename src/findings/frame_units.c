@@ -1,28 +1,6 @@
 #include "findings/frame_builder.h"
 #include "findings/unit_names.h"
-
-/* Codes 0 ... count-1 of the pairs (a, b), numbered in order of appearance. */
-static qx_status pair_codes(qx_ctx *cx,
-                            size_t n,
-                            const uint32_t a[],
-                            size_t a_count,
-                            const uint32_t b[],
-                            size_t b_count,
-                            uint32_t code[],
-                            size_t *count)
-{
-    uint32_t *seen;
-    QX_NEW(cx, seen, a_count * b_count);
-    *count = 0;
-    for (size_t i = 0; i < n; i++) {
-        uint32_t *at = &seen[a[i] * b_count + b[i]];
-        if (*at == 0) {
-            *at = (uint32_t)++ * count;
-        }
-        code[i] = *at - 1;
-    }
-    return QX_OK;
-}
+#include "trial/pair_code.h"
 
 static qx_status add_unit(qx_frame_builder *b,
                           const qx_variate_frame *out,
@@ -42,7 +20,7 @@ static qx_status add_unit(qx_frame_builder *b,
     QX_NEW_IN(b->cx, b->arena, compact, b->n);
     QX_NEW(b->cx, zero, b->n);
     size_t count;
-    QX_TRY(pair_codes(b->cx, b->n, code, identity->count, zero, 1, compact, &count));
+    QX_TRY(qx_pair_codes(b->cx, b->n, code, identity->count, zero, 1, compact, &count));
     const char *const *label = NULL;
     if (b->protocol->analysis.blocks_fixed) { /* their numbers are seen in coefficients */
         const qx_unit_codes codes = {unit, b->n, b->source, count, compact};
@@ -59,14 +37,14 @@ static qx_status add_unit(qx_frame_builder *b,
     uint32_t *both;
     size_t both_count;
     QX_NEW_IN(b->cx, b->arena, both, b->n);
-    QX_TRY(pair_codes(b->cx,
-                      b->n,
-                      compact,
-                      count,
-                      season->code,
-                      season->level_count,
-                      both,
-                      &both_count));
+    QX_TRY(qx_pair_codes(b->cx,
+                         b->n,
+                         compact,
+                         count,
+                         season->code,
+                         season->level_count,
+                         both,
+                         &both_count));
     if (both_count == count) {
         return QX_OK; /* every unit is seen in one season only */
     }

@@ -16,8 +16,9 @@ int qx_decimals_for(double se);
 const char *qx_rounded(qx_arena *arena, double x, int decimals);
 const char *qx_plain_number(qx_arena *arena, double x); /* as short as it reads back */
 const char *qx_short_number(qx_arena *arena, double x, int digits); /* significant */
-const char *qx_p_value(qx_arena *arena, double p);      /* "0.012", "< 0.001" */
-const char *qx_df_value(qx_arena *arena, double df);    /* "10", "8.4", infinity sign */
-const char *qx_per_cent(qx_arena *arena, double share); /* 0.95 -> "95 %", no break inside */
+const char *qx_p_value(qx_arena *arena, double p);   /* "0.012", "< 0.001" */
+const char *qx_df_value(qx_arena *arena, double df); /* "10", "8.4", infinity sign */
+const char *qx_per_cent(qx_arena *arena,
+                        double share); /* 0.95 -> "95 %", no break inside */
 
 #endif

@@ -142,7 +142,8 @@ qx_status qx_frame_list_rows(qx_frame_builder *b, size_t *missing)
     QX_NEW_IN(b->cx, b->arena, b->source, (size_t)n);
     b->n = 0;
     for (size_t row = 0; row < b->table->rows; row++) {
-        for (double k = b->keep[row] ? times_of(times, row) : 0.0; k > 0.0; k--) {
+        const size_t count = b->keep[row] ? (size_t)times_of(times, row) : 0;
+        for (size_t k = 0; k < count; k++) {
             b->source[b->n++] = row;
         }
     }

@@ -238,12 +238,13 @@ static void table(qx_writer *w, const qx_doc_node *node)
     const size_t number = ++w->tables;
     regroup(w, node->kind);
     /* Focusable, so that a keyboard can scroll a table that is wider than the screen. */
-    qx_text_printf(w->out,
-                   "<div class=\"table%s\" role=\"region\" tabindex=\"0\" "
-                   "aria-labelledby=\"table-%zu\">\n<table>\n<caption id=\"table-%zu\"><span>",
-                   t->row.count <= SHORT_TABLE ? " short" : "",
-                   number,
-                   number);
+    qx_text_printf(
+        w->out,
+        "<div class=\"table%s\" role=\"region\" tabindex=\"0\" "
+        "aria-labelledby=\"table-%zu\">\n<table>\n<caption id=\"table-%zu\"><span>",
+        t->row.count <= SHORT_TABLE ? " short" : "",
+        number,
+        number);
     qx_text_printf(w->out, "Table %zu. ", number);
     qx_text_html(w->out, t->caption);
     qx_text_add(w->out, "</span></caption>\n");

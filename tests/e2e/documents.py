@@ -4,7 +4,7 @@
     documents.py ROOT
 
 Looked at: each .md file of the repository. A path is anything in backquotes that begins with a
-folder of the repository and has no wildcard or placeholder in it. Test Anything Protocol; only
+folder of the repository and has no wildcard or blank to fill in. Test Anything Protocol; only
 Python's own library.
 """
 import os

@@ -23,6 +23,7 @@ extern "C" {
 #include "base/map.h"
 #include "base/status.h"
 #include "base/text.h"
+#include "base/workers.h"
 
 #include "numeric/bobyqa.h"
 #include "numeric/chol.h"
@@ -45,6 +46,7 @@ extern "C" {
 #include "model/frame.h"
 #include "model/lmm.h"
 #include "model/power.h"
+#include "model/power_plain.h"
 #include "model/residual.h"
 #include "model/strata.h"
 #include "model/trend.h"

@@ -22,6 +22,7 @@ struct qx_ctx {
     int line;
     char message[MESSAGE_ROOM];
     atomic_bool cancelled;
+    const qx_ctx *outer; /* of a worker: whose cancellation counts too; or NULL */
     qx_progress *progress;
     void *listener;
 };
@@ -60,6 +61,15 @@ qx_ctx *qx_ctx_new(void)
     qx_ctx *cx = build(own);
     if (cx == NULL) {
         qx_arena_free(own);
+    }
+    return cx;
+}
+
+qx_ctx *qx_ctx_new_worker(const qx_ctx *outer)
+{
+    qx_ctx *cx = qx_ctx_new();
+    if (cx != NULL) {
+        cx->outer = outer;
     }
     return cx;
 }
@@ -199,7 +209,12 @@ void qx_ctx_cancel(qx_ctx *cx)
 
 bool qx_ctx_cancelled(const qx_ctx *cx)
 {
-    return atomic_load(&cx->cancelled);
+    for (; cx != NULL; cx = cx->outer) {
+        if (atomic_load(&cx->cancelled)) {
+            return true;
+        }
+    }
+    return false;
 }
 
 void qx_ctx_listen(qx_ctx *cx, qx_progress *progress, void *listener)

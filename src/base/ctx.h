@@ -25,6 +25,10 @@ typedef struct qx_ctx qx_ctx;
 QX_API qx_ctx *qx_ctx_new(void);
 QX_API void qx_ctx_free(qx_ctx *cx);
 
+/* A context for a worker of `outer`: its own memory and failure, no listener; it counts as
+ * cancelled when `outer` is. NULL when there is no memory. Free it before `outer`. */
+QX_API qx_ctx *qx_ctx_new_worker(const qx_ctx *outer);
+
 QX_API qx_arena *qx_ctx_scratch(qx_ctx *cx);
 
 /* Stores the failure if it is the first, and returns `status`. Use the macro. */

@@ -9,25 +9,25 @@
  * rounding where it does not. */
 static const double RESTS = 1e-9;
 
-static qx_status add(qx_ctx *cx, qx_lmm *fit, qx_mat C)
+static qx_status add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum)
 {
-    qx_mat *sum = &fit->inner->confounded;
+    const size_t p = C.cols;
     qx_mat square;
     if (sum->at == NULL) {
-        QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, sum));
+        QX_TRY(qx_mat_new(cx, arena, p, p, sum));
     }
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->p, fit->p, &square));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), p, p, &square));
     QX_TRY(qx_mat_crossprod(cx, C, square));
-    for (size_t i = 0; i < fit->p * fit->p; i++) {
+    for (size_t i = 0; i < p * p; i++) {
         sum->at[i] += square.at[i];
     }
     return QX_OK;
 }
 
-qx_status qx_confounded_add(qx_ctx *cx, qx_lmm *fit, qx_mat C)
+qx_status qx_confounded_add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum)
 {
     qx_status status;
-    QX_SCRATCH(cx, status, add(cx, fit, C));
+    QX_SCRATCH(cx, status, add(cx, arena, C, sum));
     return status;
 }
 

@@ -15,8 +15,9 @@
 
 #include "model/lmm_inner.h"
 
-/* Adds C'C of one term (levels x p rows of the profile's C) to inner->confounded. */
-qx_status qx_confounded_add(qx_ctx *cx, qx_lmm *fit, qx_mat C);
+/* Adds C'C of one term (levels x p rows of the profile's C) to `sum`, made in `arena` when
+ * it is not there yet. */
+qx_status qx_confounded_add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum);
 
 /* Does row'beta rest on differences between such units? QX_E_NOMEM. */
 qx_status qx_confounded_row(qx_ctx *cx, const qx_lmm *fit, const double row[], bool *out);

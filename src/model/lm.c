@@ -31,43 +31,57 @@ static qx_status check_response(qx_ctx *cx, size_t n, const double y[], double *
 }
 
 /* R_X' of the kept columns and log |R_X|. */
-static qx_status keep_triangle(qx_ctx *cx, qx_lmm *fit)
+static qx_status keep_triangle(qx_ctx *cx, qx_lmm_plan *plan)
 {
-    struct qx_lmm_inner *in = fit->inner;
-    const qx_qr *qr = &fit->design.qr;
-    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->r_transposed));
-    in->log_r = 0.0;
-    for (size_t j = 0; j < fit->p; j++) {
+    const qx_qr *qr = &plan->design.qr;
+    QX_TRY(qx_mat_new(cx, plan->arena, plan->p, plan->p, &plan->r_transposed));
+    for (size_t j = 0; j < plan->p; j++) {
         for (size_t i = 0; i <= j; i++) {
-            QX_AT(in->r_transposed, j, i) = QX_AT(qr->R, i, qr->kept[j]);
+            QX_AT(plan->r_transposed, j, i) = QX_AT(qr->R, i, qr->kept[j]);
         }
-        in->log_r += log(fabs(QX_AT(in->r_transposed, j, j)));
+        plan->log_r += log(fabs(QX_AT(plan->r_transposed, j, j)));
     }
     return QX_OK;
 }
 
-qx_status qx_lm_solve(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r[])
+qx_status qx_lm_plan(qx_ctx *cx, qx_lmm_plan *plan)
 {
-    struct qx_lmm_inner *in = fit->inner;
-    double *full, *effects;
+    const qx_lmm_spec *spec = &plan->spec;
     QX_TRY(qx_design_make(
-        cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
-    fit->n = fit->design.n;
-    fit->p = fit->design.p;
-    if (fit->n <= fit->p) {
+        cx, plan->arena, spec->frame, spec->term_count, spec->term, &plan->design));
+    plan->n = plan->design.n;
+    plan->p = plan->design.p;
+    if (plan->n <= plan->p) {
         return qx_fail(cx,
                        QX_E_INPUT,
                        "%zu rows of data are too few for a model with %zu coefficients: "
                        "nothing is left to estimate the variation from; more replicates "
                        "or fewer interactions are needed",
-                       fit->n,
-                       fit->p);
+                       plan->n,
+                       plan->p);
     }
-    QX_TRY(check_response(cx, fit->n, spec->y, &in->scale));
+    if (spec->random_count == 0) {
+        QX_TRY(qx_mat_new(cx, plan->arena, plan->p, plan->p, &plan->gram_inverse));
+        QX_TRY(qx_qr_inverse_gram(cx, &plan->design.qr, plan->gram_inverse));
+    }
+    return keep_triangle(cx, plan);
+}
+
+qx_status qx_lm_solve(
+    qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double r[])
+{
+    struct qx_lmm_inner *in = fit->inner;
+    double *full, *effects;
+    fit->design = plan->design;
+    fit->n = plan->n;
+    fit->p = plan->p;
+    in->r_transposed = plan->r_transposed;
+    in->log_r = plan->log_r;
+    QX_TRY(check_response(cx, fit->n, y, &in->scale));
     QX_NEW(cx, full, fit->design.full);
     QX_NEW(cx, effects, fit->n);
     for (size_t i = 0; i < fit->n; i++) {
-        r[i] = spec->y[i] / in->scale;
+        r[i] = y[i] / in->scale;
     }
     QX_TRY(qx_qr_solve(cx, &fit->design.qr, r, full, effects));
     memcpy(r, effects, fit->n * sizeof *r);
@@ -77,7 +91,7 @@ qx_status qx_lm_solve(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r
     for (size_t j = 0; j < fit->p; j++) {
         in->beta[j] = full[fit->design.kept[j]];
     }
-    return keep_triangle(cx, fit);
+    return QX_OK;
 }
 
 bool qx_lm_exhausted(size_t n, const double r[])
@@ -102,7 +116,7 @@ static void residual_component(qx_lmm *fit, double rss)
                                        .p = NAN};
 }
 
-qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[])
+qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[])
 {
     struct qx_lmm_inner *in = fit->inner;
     const double n = (double)fit->n;
@@ -111,10 +125,8 @@ qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const d
     for (size_t i = 0; i < fit->n && !exhausted; i++) {
         rss += r[i] * r[i];
     }
-    in->level = spec->level;
     in->sigma2 = rss / (n - (double)fit->p);
-    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->phi));
-    QX_TRY(qx_qr_inverse_gram(cx, &fit->design.qr, in->phi));
+    in->phi = plan->gram_inverse;
     in->adjusted = in->phi;
     fit->residual_ss = rss * in->scale * in->scale;
     fit->log_likelihood =

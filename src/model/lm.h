@@ -7,15 +7,18 @@
 #ifndef QX_MODEL_LM_H
 #define QX_MODEL_LM_H
 
-#include "model/lmm_inner.h"
+#include "model/plan.h"
 
-/* Makes the design, scale, beta, R and r = My (n, of y / scale). QX_E_INPUT: n <= p or y
- * not finite. */
-qx_status qx_lm_solve(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r[]);
+/* Design, R and log |R| of a plan whose spec and arena are set. QX_E_INPUT: n <= p. */
+qx_status qx_lm_plan(qx_ctx *cx, qx_lmm_plan *plan);
+
+/* Scale, beta and r = My (n, of y / scale). QX_E_INPUT: y not finite. */
+qx_status qx_lm_solve(
+    qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double r[]);
 
 /* Variance, covariance and the rest of a model without random terms. */
 qx_status
-qx_lm_finish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[]);
+qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[]);
 
 /* Did X take all variation, but for rounding? (r: n, of y / scale) */
 bool qx_lm_exhausted(size_t n, const double r[]);

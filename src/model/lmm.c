@@ -3,11 +3,11 @@
 #include <math.h>
 
 #include "model/components.h"
-#include "model/confounded.h"
 #include "model/containment.h"
 #include "model/information.h"
 #include "model/kenward.h"
 #include "model/lm.h"
+#include "model/plan.h"
 #include "model/reml.h"
 #include "model/rows.h"
 #include "model/satterthwaite.h"
@@ -15,153 +15,6 @@
 #include "numeric/sums.h"
 
 static const double LOG_TWO_PI = 1.8378770664093454836;
-/* A random term that adds less than this share of its own size to the others' covariances
- * cannot be told apart from them (inner products of 0/1 matrices: 1e-15 when it cannot). */
-static const double SAME_COVARIANCE = 1e-9;
-
-/* Orthonormal columns of X: the Householder vectors applied to the unit vectors. */
-static qx_status thin_q(qx_ctx *cx, const qx_lmm *fit, qx_mat *out)
-{
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->n, fit->p, out));
-    for (size_t j = 0; j < fit->p; j++) {
-        QX_AT(*out, j, j) = 1.0;
-        qx_qr_apply(&fit->design.qr, 'n', &QX_AT(*out, 0, j));
-    }
-    return QX_OK;
-}
-
-/* Residual of column `i` of the Gram matrix after those in `kept` (their factor is in L,
- * row by row); the row of `i` is left in L. */
-static double
-left_over(qx_mat gram, size_t i, size_t count, const size_t kept[], qx_mat L)
-{
-    double square = QX_AT(gram, i, i);
-    for (size_t a = 0; a < count; a++) {
-        double sum = QX_AT(gram, i, kept[a]);
-        for (size_t b = 0; b < a; b++) {
-            sum -= QX_AT(L, count, b) * QX_AT(L, a, b);
-        }
-        QX_AT(L, count, a) = sum / QX_AT(L, a, a);
-        square -= QX_AT(L, count, a) * QX_AT(L, count, a);
-    }
-    return square;
-}
-
-/* tr(M G_i M G_j) for i, j < m and tr(M G_i) in the last row and column: the norms of the
- * profile where all ratios are nil. */
-static qx_status gram_of(qx_ctx *cx, const qx_profile *f, qx_mat gram)
-{
-    qx_profile_point at;
-    double *nil;
-    QX_NEW(cx, nil, f->m);
-    QX_TRY(qx_profile_room(cx, qx_ctx_scratch(cx), f, &at));
-    QX_TRY(qx_profile_evaluate(cx, f, nil, &at));
-    for (size_t i = 0; i < f->m; i++) {
-        for (size_t j = 0; j < f->m; j++) {
-            QX_AT(gram, i, j) = QX_AT(at.norm, i, j);
-        }
-        QX_AT(gram, i, f->m) = QX_AT(gram, f->m, i) = at.trace[i];
-    }
-    return QX_OK;
-}
-
-/* Which random terms have a covariance of their own, seen through M: a Gram-Schmidt
- * process on M, M G_m M, ... M G_1 M with inner product tr(AB), the smallest unit first,
- * so that of two units that always go together the larger is given up. `whole`: the fixed
- * terms take up all that M could see of the term. */
-static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[], bool whole[])
-{
-    qx_mat gram, L;
-    size_t kept[QX_RANDOM_MOST + 1];
-    size_t count = 1;
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m + 1, f->m + 1, &gram));
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->m + 1, f->m + 1, &L));
-    QX_TRY(gram_of(cx, f, gram));
-    QX_AT(gram, f->m, f->m) = (double)(f->n - f->p);
-    kept[0] = f->m;
-    QX_AT(L, 0, 0) = sqrt(QX_AT(gram, f->m, f->m));
-    for (size_t i = f->m; i-- > 0;) {
-        const double square = left_over(gram, i, count, kept, L);
-        whole[i] = !(QX_AT(gram, i, i) > SAME_COVARIANCE * (double)f->n);
-        own[i] = square > SAME_COVARIANCE * (double)f->n &&
-                 square > SAME_COVARIANCE * QX_AT(gram, i, i);
-        if (own[i]) {
-            QX_AT(L, count, count) = sqrt(square);
-            kept[count++] = i;
-        }
-    }
-    return QX_OK;
-}
-
-/* What is said and kept of a term without a variance of its own. */
-static qx_status
-give_up(qx_ctx *cx, qx_lmm *fit, const qx_profile *all, size_t i, bool whole)
-{
-    const size_t levels = all->start[i + 1] - all->start[i];
-    fit->component[i].variance = NAN;
-    if (!whole) {
-        return qx_note(cx,
-                       "The variation between %s cannot be told apart from that of other "
-                       "units in these data: it has no estimate of its own.",
-                       fit->component[i].name);
-    }
-    QX_TRY(qx_confounded_add(
-        cx, fit, qx_mat_part(all->C, all->start[i], 0, levels, fit->p)));
-    return qx_note(cx,
-                   "No %s is a replicate of another: treatments take up all the "
-                   "differences between them. What rests on these differences is "
-                   "estimated, but has no standard error and no test.",
-                   fit->component[i].name);
-}
-
-/* Which random terms have a covariance of their own, noting those that have not. */
-static qx_status choose_terms(qx_ctx *cx, qx_lmm *fit, const qx_profile *all, bool own[])
-{
-    bool whole[QX_RANDOM_MOST] = {false};
-    qx_status status;
-    QX_SCRATCH(cx, status, tell_apart(cx, all, own, whole));
-    QX_TRY(status);
-    for (size_t i = 0; i < fit->random_count; i++) {
-        if (!own[i]) {
-            QX_TRY(give_up(cx, fit, all, i, whole[i]));
-        }
-    }
-    return QX_OK;
-}
-
-static qx_status make_profile(qx_ctx *cx,
-                              const qx_lmm_spec *spec,
-                              qx_lmm *fit,
-                              qx_mat Q,
-                              const double r[],
-                              const uint32_t **code)
-{
-    struct qx_lmm_inner *in = fit->inner;
-    size_t levels[QX_RANDOM_MOST];
-    bool own[QX_RANDOM_MOST] = {false};
-    qx_profile all;
-    size_t m = 0;
-    for (size_t i = 0; i < spec->random_count; i++) {
-        const qx_factor *f = &spec->frame->factor[spec->random[i].factor];
-        code[i] = f->code;
-        levels[i] = f->level_count;
-    }
-    QX_TRY(qx_profile_make(cx, fit->arena, spec->random_count, levels, code, Q, r, &all));
-    QX_TRY(choose_terms(cx, fit, &all, own));
-    for (size_t i = 0; i < spec->random_count; i++) {
-        if (own[i]) {
-            code[m] = code[i];
-            levels[m] = levels[i];
-            in->component_of[m++] = i;
-        }
-    }
-    if (m == spec->random_count) {
-        in->profile = all;
-        return QX_OK;
-    }
-    return qx_profile_make(cx, fit->arena, m, levels, code, Q, r, &in->profile);
-}
-
 /* gamma, the evaluated point and sigma2. */
 static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
 {
@@ -257,16 +110,15 @@ static qx_status prepare_df(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[
     return qx_fail(cx, QX_E_ARG, "there is no such method of degrees of freedom");
 }
 
-static qx_status mixed(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, double r[])
+static qx_status mixed(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, double r[])
 {
-    const uint32_t *code[QX_RANDOM_MOST];
-    qx_mat Q;
-    QX_NEW_IN(cx, fit->arena, fit->inner->component_of, spec->random_count);
-    QX_TRY(thin_q(cx, fit, &Q));
-    QX_TRY(make_profile(cx, spec, fit, Q, r, code));
+    struct qx_lmm_inner *in = fit->inner;
+    in->component_of = plan->component_of;
+    in->confounded = plan->confounded;
+    QX_TRY(qx_profile_again(cx, fit->arena, &plan->profile, plan->code, r, &in->profile));
     QX_TRY(estimate(cx, fit, qx_lm_exhausted(fit->n, r)));
-    QX_TRY(settle_beta(cx, fit, code, Q, r));
-    QX_TRY(prepare_df(cx, fit, code));
+    QX_TRY(settle_beta(cx, fit, plan->code, plan->Q, r));
+    QX_TRY(prepare_df(cx, fit, plan->code));
     describe(fit);
     return QX_OK;
 }
@@ -285,10 +137,10 @@ static qx_status in_data_units(qx_ctx *cx, const qx_lmm *fit, qx_mat unit, qx_ma
 }
 
 static qx_status
-publish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[])
+publish(qx_ctx *cx, const double y[], double shift, qx_lmm *fit, const double r[])
 {
     const struct qx_lmm_inner *in = fit->inner;
-    const double mean = qx_mean(fit->n, spec->y) + spec->shift;
+    const double mean = qx_mean(fit->n, y) + shift;
     double *beta, *fitted, *residual;
     QX_NEW_IN(cx, fit->arena, beta, fit->p);
     QX_NEW_IN(cx, fit->arena, fitted, fit->n);
@@ -298,7 +150,7 @@ publish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[])
     }
     qx_mat_vector('n', 1.0, fit->design.X, beta, 0.0, fitted);
     for (size_t i = 0; i < fit->n; i++) {
-        fitted[i] += spec->shift;
+        fitted[i] += shift;
         residual[i] = r[i] * in->scale;
     }
     fit->beta = beta;
@@ -311,65 +163,89 @@ publish(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit, const double r[])
     return in_data_units(cx, fit, in->adjusted, &fit->phi_adjusted);
 }
 
-static qx_status check_spec(qx_ctx *cx, const qx_lmm_spec *spec)
+/* Names and not-a-number everywhere; terms without a variance of their own keep it. */
+static qx_status begin(qx_ctx *cx, const qx_lmm_plan *plan, double shift, qx_lmm *fit)
 {
-    if (spec->random_count > QX_RANDOM_MOST) {
-        return qx_fail(
-            cx, QX_E_SHAPE, "a model may have at most %d random terms", QX_RANDOM_MOST);
-    }
-    for (size_t i = 0; i < spec->random_count; i++) {
-        if (spec->random[i].factor >= spec->frame->factor_count) {
-            return qx_fail(cx, QX_E_SHAPE, "random term %zu names no factor", i);
-        }
+    const qx_lmm_spec *spec = &plan->spec;
+    QX_NEW_IN(cx, fit->arena, fit->inner, 1);
+    QX_NEW_IN(cx, fit->arena, fit->component, spec->random_count + 1);
+    fit->random_count = spec->random_count;
+    fit->component_count = spec->random_count + 1;
+    fit->shift = shift;
+    fit->df = spec->df;
+    fit->inner->level = spec->level;
+    for (size_t i = 0; i < fit->component_count; i++) {
+        const bool residual = i == spec->random_count;
+        fit->component[i] =
+            (qx_component){.name = residual ? "residual" : spec->random[i].name,
+                           .variance = residual || plan->own[i] ? 0.0 : (double)NAN,
+                           .lower = NAN,
+                           .upper = NAN,
+                           .lrt = NAN,
+                           .p = NAN};
     }
     return QX_OK;
 }
 
-static qx_status fit_all(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit)
+static qx_status
+fit_all(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_lmm *fit)
 {
     double *r;
-    QX_TRY(check_spec(cx, spec));
-    QX_NEW_IN(cx, fit->arena, fit->inner, 1);
-    QX_NEW_IN(cx, fit->arena, fit->component, spec->random_count + 1);
-    QX_NEW(cx, r, spec->frame->n);
-    fit->random_count = spec->random_count;
-    fit->component_count = spec->random_count + 1;
-    fit->shift = spec->shift;
-    fit->df = spec->df;
-    fit->inner->level = spec->level;
-    for (size_t i = 0; i < fit->component_count; i++) {
-        const char *name = i < spec->random_count ? spec->random[i].name : "residual";
-        fit->component[i] = (qx_component){.name = qx_arena_copy(fit->arena, name),
-                                           .lower = NAN,
-                                           .upper = NAN,
-                                           .lrt = NAN,
-                                           .p = NAN};
-        if (fit->component[i].name == NULL) {
-            return qx_fail(cx, QX_E_NOMEM, "no memory for a component's name");
-        }
-    }
-    QX_TRY(qx_lm_solve(cx, spec, fit, r));
-    if (spec->random_count == 0) {
-        QX_TRY(qx_lm_finish(cx, spec, fit, r));
+    QX_TRY(begin(cx, plan, shift, fit));
+    QX_NEW(cx, r, plan->n);
+    QX_TRY(qx_lm_solve(cx, plan, y, fit, r));
+    if (fit->random_count == 0) {
+        QX_TRY(qx_lm_finish(cx, plan, fit, r));
     } else {
-        QX_TRY(mixed(cx, spec, fit, r));
+        QX_TRY(mixed(cx, plan, fit, r));
     }
-    return publish(cx, spec, fit, r);
+    return publish(cx, y, shift, fit, r);
 }
 
-qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out)
+static qx_status new_fit(qx_ctx *cx, qx_lmm **out)
 {
     qx_arena *arena = qx_arena_new();
     qx_lmm *fit = arena != NULL ? qx_arena_alloc(arena, 1, sizeof *fit) : NULL;
-    qx_status status;
     if (fit == NULL) {
         qx_arena_free(arena);
         return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
     }
     fit->arena = arena;
-    QX_SCRATCH(cx, status, fit_all(cx, spec, fit));
+    *out = fit;
+    return QX_OK;
+}
+
+static qx_status fit_alone(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit)
+{
+    qx_lmm_plan *plan;
+    qx_status status;
+    QX_TRY(qx_plan_make(cx, fit->arena, spec, &plan));
+    QX_SCRATCH(cx, status, fit_all(cx, plan, spec->y, spec->shift, fit));
+    return status;
+}
+
+qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out)
+{
+    qx_lmm *fit;
+    QX_TRY(new_fit(cx, &fit));
+    const qx_status status = fit_alone(cx, spec, fit);
     if (status != QX_OK) {
-        qx_arena_free(arena);
+        qx_lmm_free(fit);
+        return status;
+    }
+    *out = fit;
+    return QX_OK;
+}
+
+qx_status qx_lmm_refit(
+    qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_lmm **out)
+{
+    qx_lmm *fit;
+    qx_status status;
+    QX_TRY(new_fit(cx, &fit));
+    QX_SCRATCH(cx, status, fit_all(cx, plan, y, shift, fit));
+    if (status != QX_OK) {
+        qx_lmm_free(fit);
         return status;
     }
     *out = fit;

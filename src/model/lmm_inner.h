@@ -25,10 +25,10 @@ struct qx_lmm_inner {
     double level;        /* of intervals */
 
     /* with random terms: */
-    qx_profile profile;   /* of the terms that can be told apart */
-    qx_profile_point at;  /* at the optimum */
-    size_t *component_of; /* profile.m: component number */
-    double *gamma;        /* profile.m */
+    qx_profile profile;         /* of the terms that can be told apart */
+    qx_profile_point at;        /* at the optimum */
+    const size_t *component_of; /* profile.m: component number */
+    double *gamma;              /* profile.m */
     qx_mat confounded; /* p x p, over Q: model/confounded.h; empty where there is none */
 
     /* covariance of beta, unit, p x p */

@@ -112,6 +112,26 @@ qx_status qx_profile_make_blocks(qx_ctx *cx,
     return qx_blocks_find(cx, arena, out, code, true, &out->blocks);
 }
 
+qx_status qx_profile_again(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_profile *made,
+                           const uint32_t *const code[],
+                           const double r[],
+                           qx_profile *out)
+{
+    double *z;
+    QX_NEW_IN(cx, arena, z, made->q);
+    for (size_t a = 0; a < made->m; a++) {
+        for (size_t i = 0; i < made->n; i++) {
+            z[made->start[a] + code[a][i]] += r[i];
+        }
+    }
+    *out = *made;
+    out->z = z;
+    out->rr = qx_dot(made->n, r, r);
+    return QX_OK;
+}
+
 qx_status qx_profile_room(qx_ctx *cx,
                           qx_arena *arena,
                           const qx_profile *profile,

@@ -82,6 +82,15 @@ qx_status qx_profile_make_blocks(qx_ctx *cx,
                                  const double r[],
                                  qx_profile *out);
 
+/* The same profile for another response r = My: everything but z and rr is borrowed from
+ * `made`. Cost O(n m). */
+qx_status qx_profile_again(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_profile *made,
+                           const uint32_t *const code[],
+                           const double r[],
+                           qx_profile *out);
+
 qx_status qx_profile_room(qx_ctx *cx,
                           qx_arena *arena,
                           const qx_profile *profile,

@@ -202,17 +202,17 @@ fit_all(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_
     return publish(cx, y, shift, fit, r);
 }
 
-static qx_status new_fit(qx_ctx *cx, qx_lmm **out)
+/* NULL when there is no memory. */
+static qx_lmm *new_fit(void)
 {
     qx_arena *arena = qx_arena_new();
     qx_lmm *fit = arena != NULL ? qx_arena_alloc(arena, 1, sizeof *fit) : NULL;
     if (fit == NULL) {
         qx_arena_free(arena);
-        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+        return NULL;
     }
     fit->arena = arena;
-    *out = fit;
-    return QX_OK;
+    return fit;
 }
 
 static qx_status fit_alone(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit)
@@ -226,8 +226,10 @@ static qx_status fit_alone(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit)
 
 qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out)
 {
-    qx_lmm *fit;
-    QX_TRY(new_fit(cx, &fit));
+    qx_lmm *fit = new_fit();
+    if (fit == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+    }
     const qx_status status = fit_alone(cx, spec, fit);
     if (status != QX_OK) {
         qx_lmm_free(fit);
@@ -240,9 +242,11 @@ qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out)
 qx_status qx_lmm_refit(
     qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_lmm **out)
 {
-    qx_lmm *fit;
+    qx_lmm *fit = new_fit();
     qx_status status;
-    QX_TRY(new_fit(cx, &fit));
+    if (fit == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+    }
     QX_SCRATCH(cx, status, fit_all(cx, plan, y, shift, fit));
     if (status != QX_OK) {
         qx_lmm_free(fit);

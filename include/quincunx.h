@@ -40,12 +40,14 @@ extern "C" {
 
 #include "layout/layout.h"
 
+#include "model/anova.h"
 #include "model/compare.h"
 #include "model/design.h"
 #include "model/equivalence.h"
 #include "model/frame.h"
 #include "model/lmm.h"
 #include "model/power.h"
+#include "model/refit.h"
 #include "model/power_plain.h"
 #include "model/residual.h"
 #include "model/strata.h"

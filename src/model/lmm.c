@@ -219,7 +219,7 @@ static qx_status fit_alone(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm *fit)
 {
     qx_lmm_plan *plan;
     qx_status status;
-    QX_TRY(qx_plan_make(cx, fit->arena, spec, &plan));
+    QX_TRY(qx_lmm_plan_parts(cx, fit->arena, spec, &plan));
     QX_SCRATCH(cx, status, fit_all(cx, plan, spec->y, spec->shift, fit));
     return status;
 }

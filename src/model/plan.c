@@ -94,7 +94,7 @@ static qx_status make(qx_ctx *cx, qx_lmm_plan *plan, const qx_lmm_spec *spec)
 }
 
 qx_status
-qx_plan_make(qx_ctx *cx, qx_arena *arena, const qx_lmm_spec *spec, qx_lmm_plan **out)
+qx_lmm_plan_parts(qx_ctx *cx, qx_arena *arena, const qx_lmm_spec *spec, qx_lmm_plan **out)
 {
     qx_lmm_plan *plan;
     qx_status status;
@@ -112,7 +112,7 @@ qx_status qx_lmm_plan_new(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm_plan **out
     if (arena == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for a plan");
     }
-    const qx_status status = qx_plan_make(cx, arena, spec, out);
+    const qx_status status = qx_lmm_plan_parts(cx, arena, spec, out);
     if (status != QX_OK) {
         qx_arena_free(arena);
         return status;

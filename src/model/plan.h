@@ -25,8 +25,10 @@ struct qx_lmm_plan {
 };
 
 /* Into an arena that is there already. */
-qx_status
-qx_plan_make(qx_ctx *cx, qx_arena *arena, const qx_lmm_spec *spec, qx_lmm_plan **out);
+qx_status qx_lmm_plan_parts(qx_ctx *cx,
+                            qx_arena *arena,
+                            const qx_lmm_spec *spec,
+                            qx_lmm_plan **out);
 
 /* Which random terms of a profile have a covariance of their own, noting those that have
  * not; what the fixed terms take up whole is added to `confounded` (model/apart.c). */

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "findings/checks.h"
+#include "findings/classical.h"
 #include "findings/covariates.h"
 #include "findings/means_of.h"
 #include "findings/tests_of.h"
@@ -171,6 +172,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_checks_of(w));
     return warn_of_interactions(w);
 }
+    QX_TRY(qx_classical_of(w));
 
 /* Fits and reads the fit; data that the model cannot hold are told in a note. */
 static qx_status fit_and_read(qx_work *w)

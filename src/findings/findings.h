@@ -121,6 +121,41 @@ typedef struct qx_result {
     const char *method; /* "REML", "least squares" */
     double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df,
         cv_percent;
+/* One line of the classical table: a treatment, or what is left in its stratum. */
+typedef struct qx_classical_line {
+    const char *unit;     /* path of the stratum's unit */
+    const char *source;   /* fixed term, or "residual" */
+    const char *expected; /* "residual + 4 block:tree + effect of pinch" */
+    double df, sum_of_squares, mean_square;
+    double error_df, f, p; /* NAN for what is left */
+} qx_classical_line;
+
+typedef struct qx_classical_component {
+    const char *term; /* as in qx_variance_line */
+    double variance;  /* from the mean squares, may be negative; NAN: no df */
+} qx_classical_component;
+
+/* What a coarser unit was worth to the treatments of a smaller one. */
+typedef struct qx_efficiency_line {
+    const char *of;      /* path of the unit whose treatments are compared */
+    const char *unit;    /* its own name: what counts as a replicate */
+    const char *without; /* paths of the units that are done without, "row, column" */
+    bool split; /* false: `of` lies inside `without`. true: the treatments of `of`, had
+                   they been put on the smaller `without` instead */
+    double relative, corrected, df_with, df_without; /* model/anova.h */
+} qx_efficiency_line;
+
+/* The classical analysis of variance beside the mixed model (model/anova.h). */
+typedef struct qx_classical {
+    const char *why; /* why there is none, a sentence; NULL when it is given */
+    size_t line_count;
+    const qx_classical_line *line;
+    size_t component_count;
+    const qx_classical_component *component;
+    size_t efficiency_count;
+    const qx_efficiency_line *efficiency;
+} qx_classical;
+
     bool converged;
     size_t iterations;
     size_t variance_count;
@@ -158,6 +193,7 @@ typedef struct qx_findings {
 } qx_findings;
 
 /* The contract's word: "higher", "lower", "trivial", "equivalent", "unsettled". */
+    const qx_classical *classical; /* continuous variates, else NULL */
 const char *qx_verdict_word(qx_verdict verdict);
 
 void qx_findings_free(qx_findings *findings);

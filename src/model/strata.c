@@ -13,8 +13,9 @@ static const double IN_STRATUM = 1e-8;
 typedef struct layout {
     size_t n, m;              /* rows, random terms */
     const qx_factor **factor; /* m */
-    const bool *inside;       /* m x m: inside[i + j m], term i lies inside term j */
+    bool *inside;             /* m x m: inside[i + j m], term i lies inside term j */
     double *df;               /* m + 1: dimension of each stratum */
+    const char *why;          /* the first thing that is not balanced */
     qx_mat work;              /* n x (m + 1): parts of one vector, one stratum each */
     double *sum;              /* room for level totals */
 } layout;
@@ -157,12 +158,10 @@ static qx_status orthogonal(qx_ctx *cx, const layout *w, bool *out)
 static qx_status
 study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
 {
-    bool *inside;
+    bool *inside = w->inside;
     size_t *parent;
     size_t most = 1;
     QX_NEW(cx, w->factor, w->m);
-    QX_NEW(cx, inside, w->m * w->m);
-    QX_NEW(cx, w->df, w->m + 1);
     w->df[w->m] = (double)w->n - 1.0;
     *balanced = true;
     for (size_t k = 0; k < w->m && *balanced; k++) {
@@ -170,9 +169,11 @@ study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
         most = w->factor[k]->level_count > most ? w->factor[k]->level_count : most;
         QX_TRY(equal_numbers(cx, w->n, w->factor[k], balanced));
     }
+    w->why = "the units do not all hold the same number of observations";
     if (!*balanced) {
         return QX_OK;
     }
+    w->why = "some units leave nothing to compare by themselves";
     QX_NEW(cx, parent, most);
     QX_NEW(cx, w->sum, most);
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), w->n, w->m + 1, &w->work));
@@ -187,9 +188,12 @@ study_units(qx_ctx *cx, const qx_lmm_spec *spec, layout *w, bool *balanced)
         w->df[w->m] -= w->df[k];
         *balanced = *balanced && w->df[k] > 0.0;
     }
-    w->inside = inside;
     *balanced = *balanced && w->df[w->m] > 0.0;
-    return *balanced ? orthogonal(cx, w, balanced) : QX_OK;
+    if (!*balanced) {
+        return QX_OK;
+    }
+    w->why = "units that cross do not meet equally often";
+    return orthogonal(cx, w, balanced);
 }
 
 /* The stratum that holds all of x (length 1), or m + 1. */
@@ -238,6 +242,9 @@ typedef struct sums {
     size_t *stratum_of;
     double *ss, *df;        /* by term */
     double *left, *left_df; /* by stratum */
+    double *dimension;      /* by stratum */
+    bool *inside;           /* random terms, squared */
+    const char *why;
 } sums;
 
 /* Columns of Q one by one: which stratum holds them, and what of y lies along them. */
@@ -287,14 +294,17 @@ static void left_over(const layout *w, const qx_design *d, const double r[], sum
 static qx_status
 make(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s, bool *balanced)
 {
-    layout w = {.n = d->n, .m = spec->random_count};
+    layout w = {
+        .n = d->n, .m = spec->random_count, .inside = s->inside, .df = s->dimension};
     double *effects, *full;
     QX_NEW(cx, effects, d->n);
     QX_NEW(cx, full, d->full);
     QX_TRY(study_units(cx, spec, &w, balanced));
+    s->why = w.why;
     if (!*balanced) {
         return QX_OK;
     }
+    s->why = "treatments are not spread evenly over the units";
     QX_TRY(qx_qr_solve(cx, &d->qr, spec->y, full, effects));
     QX_TRY(place_terms(cx, &w, d, effects, s, balanced));
     if (*balanced) {
@@ -319,7 +329,16 @@ one_stratum(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s)
     }
     s->left[0] = qx_dot(d->n - d->p, effects + d->p, effects + d->p);
     s->left_df[0] = (double)(d->n - d->p);
+    s->dimension[0] = (double)d->n - 1.0;
     return QX_OK;
+}
+
+qx_status
+qx_strata_orthogonal(qx_ctx *cx, const qx_design *design, size_t term, bool *out)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, term_orthogonal(cx, design, term, out));
+    return status;
 }
 
 qx_status qx_strata_make(qx_ctx *cx,
@@ -331,9 +350,11 @@ qx_status qx_strata_make(qx_ctx *cx,
     const size_t count = spec->random_count + 1;
     qx_strata strata = {.balanced = true, .stratum_count = count};
     qx_stratum_line *line;
-    sums s;
+    sums s = {0};
     qx_status status;
     QX_NEW_IN(cx, arena, line, count);
+    QX_NEW_IN(cx, arena, s.dimension, count);
+    QX_NEW_IN(cx, arena, s.inside, spec->random_count * spec->random_count);
     QX_NEW_IN(cx, arena, s.stratum_of, design->term_count);
     QX_NEW_IN(cx, arena, s.ss, design->term_count);
     QX_NEW_IN(cx, arena, s.df, design->term_count);
@@ -354,6 +375,9 @@ qx_status qx_strata_make(qx_ctx *cx,
                                                        : (double)NAN};
     }
     strata.left = line;
+    strata.why = strata.balanced ? NULL : s.why;
+    strata.dimension = s.dimension;
+    strata.inside = s.inside;
     strata.stratum_of = s.stratum_of;
     strata.sum_of_squares = s.ss;
     strata.df = s.df;

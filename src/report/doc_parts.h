@@ -3,6 +3,7 @@
  *   doc_answer.c   the findings in sentences, strongest first
  *   doc_journal.c  means as a horticultural journal lays them out
  *   doc_tables.c   differences, contrasts, tests, components
+ *   doc_classical.c  the classical analysis of variance, efficiency of the blocking
  *   doc_method.c   how it was analysed, checks, cautions
  *   doc_report.c   all of it in order */
 #ifndef QX_REPORT_DOC_PARTS_H
@@ -32,6 +33,7 @@ void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_difference_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+void qx_doc_classical(qx_doc *doc, const qx_result *r);
 void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Where the variation lies, in a sentence; "" where nothing is known. */

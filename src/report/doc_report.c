@@ -210,6 +210,7 @@ static void one_variate(qx_doc *doc,
     qx_doc_difference_tables(doc, f, r);
     tell_left_out(doc, f, r);
     qx_doc_test_table(doc, f, r);
+    qx_doc_classical(doc, r);
     const char *words = qx_doc_variance_words(doc, f, r);
     if (words[0] != '\0') {
         qx_doc_add(doc, QX_NODE_PARAGRAPH, words);

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/json_write.h"
+#include "report/json_parts.h"
 
 static void
 write_texts(qx_json *j, const char *key, size_t count, const char *const text[])
@@ -286,6 +287,7 @@ static void write_result(qx_json *j, const qx_result *r)
     write_contrasts(j, r);
     write_checks(j, r);
     write_residuals(j, r);
+    qx_json_classical(j, r->classical);
     write_texts(j, "notes", r->note_count, r->note);
     qx_json_close(j, '}');
 }

@@ -1,0 +1,12 @@
+/* report/json_parts.h - parts of the JSON document that stand in files of their own. Inner
+ * header of render_json.c. */
+#ifndef QX_REPORT_JSON_PARTS_H
+#define QX_REPORT_JSON_PARTS_H
+
+#include "base/json_write.h"
+#include "findings/findings.h"
+
+/* "classical": {"why_not", "table", "variance", "relative_efficiency"}, or null. */
+void qx_json_classical(qx_json *j, const qx_classical *classical);
+
+#endif

@@ -1,7 +1,7 @@
 /* numeric/blas.h - the one place where sizes become the ints of BLAS and LAPACK, and where
  * their thread count is set.
  *
- * Internal to numeric/: included by dense.c, chol.c and eigen.c only. */
+ * Internal to numeric/: included by dense.c, chol.c, eigen.c and spchol.c only. */
 #ifndef QX_NUMERIC_BLAS_H
 #define QX_NUMERIC_BLAS_H
 

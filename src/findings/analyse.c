@@ -100,7 +100,7 @@ static qx_status names_of_model(qx_work *w)
     QX_NEW_IN(w->cx, w->arena, fixed, c->term_count);
     QX_NEW_IN(w->cx, w->arena, random, c->random_count);
     for (size_t t = 0; t < c->term_count; t++) {
-        if (w->fit->design.term_df[t] > 0) {
+        if (w->design->term_df[t] > 0) {
             fixed[kept++] = c->term[t].name;
         }
     }
@@ -154,6 +154,11 @@ static qx_status warn_of_interactions(qx_work *w)
 static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
 {
     w->fit = fit;
+    w->design = &fit->design;
+    w->estimator = (qx_estimator){.kind = &qx_estimator_normal,
+                                  .fit = fit,
+                                  .design = &fit->design,
+                                  .class_count = 1};
     QX_TRY(qx_lmm_profile_components(w->cx, fit, w->level));
     QX_TRY(names_of_model(w));
     tell_fit(w);
@@ -163,6 +168,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
                        "look at the data for odd values."));
     }
     QX_TRY(qx_strata_make(w->cx, w->arena, &w->spec, &fit->design, &w->strata));
+    QX_TRY(qx_classical_of(w));
     QX_TRY(qx_variance_of(w));
     QX_TRY(qx_coefficients_of(w));
     QX_TRY(qx_tests_of(w));
@@ -172,7 +178,6 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_checks_of(w));
     return warn_of_interactions(w);
 }
-    QX_TRY(qx_classical_of(w));
 
 /* Fits and reads the fit; data that the model cannot hold are told in a note. */
 static qx_status fit_and_read(qx_work *w)

@@ -19,7 +19,7 @@ qx_cells_make(const qx_work *w, size_t factor_count, const size_t factor[], qx_c
     *out = (qx_cells){.factor_count = factor_count, .factor = factor, .count = count};
     QX_NEW(cx, level, count * factor_count);
     QX_NEW(cx, estimable, count);
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), w->fit->p, count, &out->row));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), w->design->p, count, &out->row));
     for (size_t c = 0; c < count; c++) {
         size_t rest = c;
         for (size_t i = factor_count; i > 0; i--) {
@@ -28,7 +28,7 @@ qx_cells_make(const qx_work *w, size_t factor_count, const size_t factor[], qx_c
             rest /= levels;
         }
         QX_TRY(qx_design_mean(cx,
-                              &w->fit->design,
+                              w->design,
                               factor_count,
                               factor,
                               &level[c * factor_count],

@@ -37,7 +37,7 @@ static bool is_slope_of(const qx_design *d, size_t slope, size_t term)
 
 void qx_covariate_row(const qx_work *w, size_t column, double row[])
 {
-    const qx_design *d = &w->fit->design;
+    const qx_design *d = w->design;
     const size_t term = d->term_of[column];
     memset(row, 0, d->p * sizeof *row);
     row[column] = 1.0;
@@ -62,7 +62,7 @@ void qx_covariate_row(const qx_work *w, size_t column, double row[])
 
 double qx_covariate_log_det(const qx_work *w)
 {
-    const qx_design *d = &w->fit->design;
+    const qx_design *d = w->design;
     double sum = 0.0;
     for (size_t j = 0; j < d->p; j++) {
         const size_t term = d->term_of[j];

@@ -3,17 +3,25 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/respond.h"
 #include "findings/settle.h"
 #include "findings/verdict.h"
-#include "model/equivalence.h"
 
-/* One family while it is worked on. */
+/* Stands for infinitely many degrees of freedom where a whole number is planned with. */
+#define SETTLE_DF 10000.0
+
+/* One family while it is worked on: of one class, where there are classes. */
 typedef struct pairs {
     qx_adjust adjust;
     size_t count;
-    size_t *first, *second; /* member numbers */
-    qx_comparison *compared;
-    qx_mat row; /* p x count */
+    size_t *first, *second;  /* member numbers */
+    qx_comparison *compared; /* on the link scale */
+    qx_comparison *small; /* the same with the degrees of freedom of few units, or NULL */
+    qx_mat row;           /* design->p x count: first minus second */
+    size_t class_;
+    const qx_responses *mean;    /* of the members; NULL with an identity link */
+    const qx_responses *typical; /* classes without order are tested here, else NULL */
+    double small_df;             /* with `small` */
 } pairs;
 
 static qx_adjust adjust_of(const qx_work *w, const qx_pair_family *family)
@@ -72,24 +80,59 @@ static qx_status list_pairs(qx_work *w, const qx_pair_family *family, pairs *out
     return QX_OK;
 }
 
+/* A difference of two classes' logits, where there is no linear predictor to ask. */
+static qx_estimate logit_pair(const qx_estimator *e, const pairs *ps, size_t a, size_t b)
+{
+    const qx_responses *r = ps->typical;
+    const size_t c = ps->class_;
+    const double square = qx_responses_link_covariance(r, a, a, c) +
+                          qx_responses_link_covariance(r, b, b, c) -
+                          2.0 * qx_responses_link_covariance(r, a, b, c);
+    return (qx_estimate){qx_responses_link(r, a, c) - qx_responses_link(r, b, c),
+                         square > 0.0 ? sqrt(square) : (double)NAN,
+                         e->df};
+}
+
 static qx_status estimate_pairs(qx_work *w, const qx_pair_family *family, pairs *ps)
 {
+    const qx_estimator *e = &w->estimator;
     const qx_cells *cells = family->cells;
     QX_NEW(w->cx, ps->compared, ps->count);
-    QX_TRY(qx_mat_new(w->cx, qx_ctx_scratch(w->cx), w->fit->p, ps->count, &ps->row));
+    QX_TRY(qx_mat_new(w->cx, qx_ctx_scratch(w->cx), w->design->p, ps->count, &ps->row));
     for (size_t k = 0; k < ps->count; k++) {
         const size_t a = family->member[ps->first[k]];
         const size_t b = family->member[ps->second[k]];
-        qx_estimate e = {NAN, NAN, NAN};
-        for (size_t j = 0; j < w->fit->p; j++) {
+        qx_estimate d = {NAN, NAN, NAN};
+        for (size_t j = 0; j < w->design->p; j++) {
             QX_AT(ps->row, j, k) = QX_AT(cells->row, j, a) - QX_AT(cells->row, j, b);
         }
-        if (cells->estimable[a] && cells->estimable[b]) {
-            QX_TRY(qx_lmm_contrast(w->cx, w->fit, &QX_AT(ps->row, 0, k), 0.0, &e));
+        if (e->kind->contrast == NULL) {
+            d = logit_pair(e, ps, ps->first[k], ps->second[k]);
+        } else if (cells->estimable[a] && cells->estimable[b]) {
+            QX_TRY(e->kind->contrast(w->cx, e, &QX_AT(ps->row, 0, k), 0.0, &d));
         }
-        ps->compared[k] = (qx_comparison){.estimate = e.estimate, .se = e.se, .df = e.df};
+        ps->compared[k] = (qx_comparison){.estimate = d.estimate, .se = d.se, .df = d.df};
     }
     return QX_OK;
+}
+
+static double covariance_of(const qx_work *w, const pairs *ps, size_t a, size_t b)
+{
+    const qx_estimator *e = &w->estimator;
+    if (e->kind->covariance != NULL) {
+        return e->kind->covariance(e, &QX_AT(ps->row, 0, a), &QX_AT(ps->row, 0, b));
+    }
+    const size_t pair[2][2] = {{ps->first[a], ps->second[a]},
+                               {ps->first[b], ps->second[b]}};
+    double sum = 0.0;
+    for (size_t i = 0; i < 2; i++) {
+        for (size_t j = 0; j < 2; j++) {
+            const double c = qx_responses_link_covariance(
+                ps->typical, pair[0][i], pair[1][j], ps->class_);
+            sum += i == j ? c : -c;
+        }
+    }
+    return sum;
 }
 
 static qx_status correlate_pairs(qx_work *w, const pairs *ps, qx_mat *out)
@@ -97,13 +140,30 @@ static qx_status correlate_pairs(qx_work *w, const pairs *ps, qx_mat *out)
     QX_TRY(qx_mat_new(w->cx, qx_ctx_scratch(w->cx), ps->count, ps->count, out));
     for (size_t a = 0; a < ps->count; a++) {
         for (size_t b = 0; b < ps->count; b++) {
-            const double cov =
-                qx_lmm_covariance(w->fit, &QX_AT(ps->row, 0, a), &QX_AT(ps->row, 0, b));
-            QX_AT(*out, a, b) =
-                a == b ? 1.0 : cov / (ps->compared[a].se * ps->compared[b].se);
+            QX_AT(*out, a, b) = a == b ? 1.0
+                                       : covariance_of(w, ps, a, b) /
+                                             (ps->compared[a].se * ps->compared[b].se);
         }
     }
     return QX_OK;
+}
+
+/* The same comparisons against t with the degrees of freedom of the treated units. */
+static qx_status
+compare_small(qx_work *w, const qx_pair_family *family, pairs *ps, qx_mat r)
+{
+    ps->small_df = w->small_method == NULL ? (double)NAN : w->small_df[family->unit];
+    if (isnan(ps->small_df)) {
+        return QX_OK;
+    }
+    QX_NEW(w->cx, ps->small, ps->count);
+    for (size_t k = 0; k < ps->count; k++) {
+        ps->small[k] = (qx_comparison){.estimate = ps->compared[k].estimate,
+                                       .se = ps->compared[k].se,
+                                       .df = ps->small_df};
+    }
+    return qx_compare(
+        w->cx, ps->adjust, family->member_count, w->level, ps->count, ps->small, r);
 }
 
 /* Units behind the mean with fewer of them. */
@@ -120,8 +180,10 @@ replicates_of(qx_work *w, const qx_pair_family *family, size_t a, size_t b, doub
 static qx_status settle_pair(
     qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
 {
+    const double df = d->method_small_sample == NULL ? d->df : d->df_small_sample;
     qx_settle s = {.se = d->se,
-                   .df = d->df,
+                   .df = w->estimator.kind->respond == NULL || isfinite(df) ? df
+                                                                            : SETTLE_DF,
                    .margin = w->margin,
                    .alpha = w->alpha,
                    .adjust = ps->adjust,
@@ -158,46 +220,134 @@ static const char *replicate_name(const qx_work *w, const qx_pair_family *family
     return w->protocol->unit[w->data.unit[family->unit].unit].name;
 }
 
-static qx_status tell_pair(
-    qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
+/* What holds on the link scale, which is all there is with an identity link. */
+static qx_difference
+link_part(const qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k)
 {
     const qx_comparison *c = &ps->compared[k];
     const qx_equivalence e =
         qx_equivalence_test(c->estimate, c->se, c->df, w->margin, w->alpha);
-    *d = (qx_difference){.term = family->term,
-                         .estimate = c->estimate,
-                         .se = c->se,
-                         .df = c->df,
-                         .value = c->value,
-                         .p = c->p,
-                         .p_adjusted = c->p_adjusted,
-                         .adjust = adjust_word(ps->adjust),
-                         .lower = c->lower,
-                         .upper = c->upper,
-                         .link_estimate = c->estimate,
-                         .link_se = c->se,
-                         .margin = w->margin,
-                         .p_lower = e.p_lower,
-                         .p_upper = e.p_upper,
-                         .p_equivalence = e.p,
-                         .lower_equivalence = e.lower,
-                         .upper_equivalence = e.upper,
-                         .replicates_to_settle = NAN,
-                         .replicate = replicate_name(w, family)};
+    return (qx_difference){.term = family->term,
+                           .estimate = c->estimate,
+                           .se = c->se,
+                           .df = c->df,
+                           .value = c->value,
+                           .p = c->p,
+                           .p_adjusted = c->p_adjusted,
+                           .adjust = adjust_word(ps->adjust),
+                           .lower = c->lower,
+                           .upper = c->upper,
+                           .link_estimate = c->estimate,
+                           .link_se = c->se,
+                           .margin = w->margin,
+                           .p_lower = e.p_lower,
+                           .p_upper = e.p_upper,
+                           .p_equivalence = e.p,
+                           .lower_equivalence = e.lower,
+                           .upper_equivalence = e.upper,
+                           .replicates_to_settle = NAN,
+                           .replicate = replicate_name(w, family),
+                           .ratio = {NAN, NAN, NAN},
+                           .df_small_sample = NAN,
+                           .p_small_sample = NAN,
+                           .p_adjusted_small_sample = NAN};
+}
+
+/* The test is on the link scale, the limits are not: at the border of alpha they may
+ * disagree. The limit then stands at nought, so that sentence and interval say the same. */
+static void agree_at_nought(qx_difference *d, double alpha)
+{
+    const bool shown = qx_verdict_p(d) < alpha;
+    if (d->class_ != NULL) {
+        return; /* a class in the middle may stand still while the grades move */
+    }
+    if (shown == (d->lower > 0.0 || d->upper < 0.0) || isnan(d->lower) ||
+        isnan(d->upper)) {
+        return;
+    }
+    if (shown) {
+        *(d->estimate > 0.0 ? &d->lower : &d->upper) = 0.0;
+    } else {
+        *(d->lower > 0.0 ? &d->lower : &d->upper) = 0.0;
+    }
+}
+
+/* The difference in the unit that was measured, with its limits and equivalence. */
+static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_difference *d)
+{
+    const qx_estimator *e = &w->estimator;
+    const size_t a = ps->first[k], b = ps->second[k], c = ps->class_;
+    const qx_response mean[2] = {qx_responses_at(ps->mean, a, c),
+                                 qx_responses_at(ps->mean, b, c)};
+    const double r = qx_responses_correlation(ps->mean, a, b, c);
+    const double shared = qx_responses_covariance(ps->mean, a, b, c);
+    const double critical =
+        ps->small == NULL ? ps->compared[k].critical : ps->small[k].critical;
+    const double df = ps->small == NULL ? ps->compared[k].df : ps->small_df;
+    const qx_equivalence q = qx_limit_equivalence(e, mean, r, df, w->margin, w->alpha);
+    d->estimate = mean[0].value - mean[1].value;
+    d->se =
+        sqrt(fmax(mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared, 0.0));
+    d->lower = qx_limit_difference(e, mean[0], mean[1], r, -critical);
+    d->upper = qx_limit_difference(e, mean[0], mean[1], r, critical);
+    d->p_lower = q.p_lower;
+    d->p_upper = q.p_upper;
+    d->p_equivalence = q.p;
+    d->lower_equivalence = q.lower;
+    d->upper_equivalence = q.upper;
+    d->ratio = qx_responses_ratio(ps->mean, a, b, c, critical);
+    agree_at_nought(d, w->alpha);
+}
+
+static qx_status tell_pair(
+    qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
+{
+    *d = link_part(w, family, ps, k);
+    if (w->estimator.class_count > 1) {
+        d->class_ = w->result->class_name[ps->class_];
+    }
+    if (ps->small != NULL) {
+        d->df_small_sample = ps->small_df;
+        d->p_small_sample = ps->small[k].p;
+        d->p_adjusted_small_sample = ps->small[k].p_adjusted;
+        d->method_small_sample = w->small_method;
+    }
+    if (ps->mean != NULL) {
+        response_part(w, ps, k, d);
+    }
     QX_TRY(name_pair(
         w, family, family->member[ps->first[k]], family->member[ps->second[k]], d));
     qx_verdict_give(d, w->alpha);
     return QX_OK;
 }
 
+/* What a member is ordered by. */
+static qx_status
+size_of(qx_work *w, const qx_pair_family *family, const pairs *ps, size_t i, double *out)
+{
+    qx_estimate e;
+    if (ps->mean != NULL && w->estimator.class_count == 1) {
+        *out = qx_responses_at(ps->mean, i, 0).value;
+        return QX_OK;
+    }
+    if (ps->typical != NULL) {
+        *out = qx_responses_link(ps->typical, i, ps->class_);
+        return QX_OK;
+    }
+    QX_TRY(w->estimator.kind->contrast(
+        w->cx, &w->estimator, &QX_AT(family->cells->row, 0, family->member[i]), 0.0, &e));
+    *out = e.estimate;
+    return QX_OK;
+}
+
 /* Members from the largest mean to the smallest. */
-static qx_status order_members(qx_work *w, const qx_pair_family *family, size_t order[])
+static qx_status
+order_members(qx_work *w, const qx_pair_family *family, const pairs *ps, size_t order[])
 {
     double *mean;
     QX_NEW(w->cx, mean, family->member_count);
     for (size_t i = 0; i < family->member_count; i++) {
-        mean[i] = qx_dot(
-            w->fit->p, &QX_AT(family->cells->row, 0, family->member[i]), w->fit->beta);
+        QX_TRY(size_of(w, family, ps, i, &mean[i]));
         size_t at = i;
         while (at > 0 && mean[order[at - 1]] < mean[i]) {
             order[at] = order[at - 1];
@@ -222,21 +372,25 @@ static qx_status give_letters(qx_work *w,
     QX_NEW(w->cx, differ, k * k);
     QX_NEW(w->cx, order, k);
     for (size_t i = 0; i < ps->count; i++) {
-        if (isnan(ps->compared[i].p_adjusted)) {
+        const double p =
+            ps->small == NULL ? ps->compared[i].p_adjusted : ps->small[i].p_adjusted;
+        if (isnan(p)) {
             return QX_OK; /* not every pair could be compared: no letters at all */
         }
-        const bool differs = ps->compared[i].p_adjusted < w->alpha;
+        const bool differs = p < w->alpha;
         differ[ps->first[i] + ps->second[i] * k] = differs;
         differ[ps->second[i] + ps->first[i] * k] = differs;
     }
-    QX_TRY(order_members(w, family, order));
+    QX_TRY(order_members(w, family, ps, order));
     return qx_letters(w->cx, w->arena, k, differ, order, letters);
 }
 
-static qx_status
-compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *letters[])
+static qx_status compare_class(qx_work *w,
+                               const qx_pair_family *family,
+                               pairs ps,
+                               qx_array *out,
+                               const char *letters[])
 {
-    pairs ps = {.adjust = adjust_of(w, family)};
     qx_mat correlation = {0};
     QX_TRY(list_pairs(w, family, &ps));
     QX_TRY(estimate_pairs(w, family, &ps));
@@ -250,6 +404,7 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
                       ps.count,
                       ps.compared,
                       correlation));
+    QX_TRY(compare_small(w, family, &ps, correlation));
     for (size_t k = 0; k < ps.count; k++) {
         qx_difference *one = qx_array_push(out);
         if (one == NULL) {
@@ -259,6 +414,49 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
         QX_TRY(settle_pair(w, family, &ps, k, one));
     }
     return letters == NULL ? QX_OK : give_letters(w, family, &ps, letters);
+}
+
+/* Rows of the members alone. */
+static qx_status
+member_rows(qx_work *w, const qx_pair_family *family, qx_mat *rows, bool estimable[])
+{
+    QX_TRY(qx_mat_new(
+        w->cx, qx_ctx_scratch(w->cx), w->design->p, family->member_count, rows));
+    for (size_t i = 0; i < family->member_count; i++) {
+        const size_t cell = family->member[i];
+        estimable[i] = family->cells->estimable[cell];
+        for (size_t j = 0; j < w->design->p; j++) {
+            QX_AT(*rows, j, i) = QX_AT(family->cells->row, j, cell);
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status
+compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *letters[])
+{
+    const qx_estimator *e = &w->estimator;
+    const size_t count = family->member_count;
+    pairs ps = {.adjust = adjust_of(w, family)};
+    qx_responses mean, typical;
+    bool *estimable;
+    qx_mat rows;
+    if (e->kind->respond != NULL) {
+        QX_NEW(w->cx, estimable, count);
+        QX_TRY(member_rows(w, family, &rows, estimable));
+        QX_TRY(qx_responses_make(w, rows, estimable, false, &mean));
+        ps.mean = &mean;
+        if (e->kind->contrast == NULL) {
+            QX_TRY(qx_responses_make(w, rows, estimable, true, &typical));
+            ps.typical = &typical;
+        }
+    }
+    for (size_t c = 0; c < e->class_count; c++) {
+        ps.class_ = c;
+        QX_TRY(compare_class(
+            w, family, ps, out, letters == NULL ? NULL : letters + c * count));
+    }
+    return QX_OK;
 }
 
 qx_status qx_family_compare(qx_work *w,

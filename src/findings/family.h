@@ -15,8 +15,9 @@ typedef struct qx_pair_family {
     size_t unit;    /* frame unit that is the replicate of these means */
 } qx_pair_family;
 
-/* Adds the family's differences to `out` (qx_difference items). `letters` (member_count
- * texts) may be NULL; entries stay NULL where there are none. */
+/* Adds the family's differences to `out` (qx_difference items), class by class where there
+ * are classes. `letters` (class_count x member_count texts, class by class) may be NULL;
+ * entries stay NULL where there are none. */
 qx_status qx_family_compare(qx_work *w,
                             const qx_pair_family *family,
                             qx_array *out,

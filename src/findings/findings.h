@@ -42,6 +42,8 @@ typedef struct qx_test_line {
     double value, p;
     const char *method; /* "Kenward-Roger", "least squares" ... */
     double sum_of_squares, mean_square;
+    double p_small_sample;           /* what sentences use where it is given, or NAN */
+    const char *method_small_sample; /* NULL: p serves */
 } qx_test_line;
 
 typedef struct qx_back {
@@ -57,6 +59,10 @@ typedef struct qx_mean {
     double link_estimate, link_se;
     qx_back back;
     const char *class_; /* ordinal and nominal only, else NULL */
+    bool averaged;      /* `estimate` is over the random terms, `typical` at their zero */
+    struct {
+        double estimate, se, lower, upper;
+    } typical;
 } qx_mean;
 
 typedef enum {
@@ -81,6 +87,11 @@ typedef struct qx_difference {
     bool beyond_margin;
     double replicates_to_settle; /* NAN if it does not apply */
     const char *replicate;       /* what counts as one: a unit's name ("tree") */
+    const char *class_;          /* ordinal and nominal: the class it is about, or NULL */
+    qx_back ratio;               /* first / second where the protocol asks, else 0 or NAN */
+    double df_small_sample; /* counts, shares, classes: df behind verdict and limits */
+    double p_small_sample, p_adjusted_small_sample; /* NAN: p and p_adjusted serve */
+    const char *method_small_sample;                /* NULL: none */
 } qx_difference;
 
 typedef struct qx_contrast_line {
@@ -105,22 +116,11 @@ typedef struct qx_residual_line {
 /* One observation as charts need it. */
 typedef struct qx_point {
     size_t row; /* of the data, from 1 */
-    double y;   /* on the analysis scale, unshifted */
+    double y;   /* on the analysis scale, unshifted; a share for k of n; the number of
+                   the grade or class, from 0 */
     double fitted, residual, studentised;
 } qx_point;
 
-typedef struct qx_result {
-    const char *variate, *label, *unit; /* unit of measure, "" if none */
-    const qx_variate *definition;       /* borrowed from the protocol */
-    const char *kind, *family, *link;
-    size_t used, missing;
-    size_t fixed_count;
-    const char *const *fixed;
-    size_t random_count;
-    const char *const *random;
-    const char *method; /* "REML", "least squares" */
-    double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df,
-        cv_percent;
 /* One line of the classical table: a treatment, or what is left in its stratum. */
 typedef struct qx_classical_line {
     const char *unit;     /* path of the stratum's unit */
@@ -156,8 +156,23 @@ typedef struct qx_classical {
     const qx_efficiency_line *efficiency;
 } qx_classical;
 
+typedef struct qx_result {
+    const char *variate, *label, *unit; /* unit of measure, "" if none */
+    const qx_variate *definition;       /* borrowed from the protocol */
+    const char *kind, *family, *link;
+    size_t class_count; /* grades and classes: how many; else 0 */
+    const char *const *class_name;
+    size_t used, missing;
+    size_t fixed_count;
+    const char *const *fixed;
+    size_t random_count;
+    const char *const *random;
+    const char *method; /* "REML", "least squares" */
+    double log_likelihood, reml_criterion, deviance, pearson_chisq, residual_df,
+        cv_percent;
     bool converged;
     size_t iterations;
+    const qx_classical *classical; /* continuous variates, else NULL */
     size_t variance_count;
     const qx_variance_line *variance;
     double dispersion;
@@ -193,7 +208,6 @@ typedef struct qx_findings {
 } qx_findings;
 
 /* The contract's word: "higher", "lower", "trivial", "equivalent", "unsettled". */
-    const qx_classical *classical; /* continuous variates, else NULL */
 const char *qx_verdict_word(qx_verdict verdict);
 
 void qx_findings_free(qx_findings *findings);

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "findings/family.h"
+#include "findings/respond.h"
 #include "findings/transform.h"
 #include "numeric/dist.h"
 
@@ -55,16 +56,89 @@ static size_t control_member(const qx_work *w, const qx_cells *cells)
     return QX_NO_COLUMN;
 }
 
-static qx_status
-tell_mean(qx_work *w, const char *term, const qx_cells *cells, size_t cell, qx_mean *mean)
+/* The responses of all cells: averaged over the random terms and at their zero. */
+typedef struct both {
+    qx_responses mean, typical;
+    double small_df; /* NAN: the link's serve */
+} both;
+
+/* Means of counts, shares and classes in the unit that was measured. */
+static void response_mean(
+    const qx_work *w, const both *r, size_t cell, size_t class_, double df, qx_mean *mean)
+{
+    const qx_estimator *e = &w->estimator;
+    const double z = qx_t_q(w->alpha / 2.0, df, QX_UPPER);
+    const double t =
+        isnan(r->small_df) ? z : qx_t_q(w->alpha / 2.0, r->small_df, QX_UPPER);
+    const qx_response m = qx_responses_at(&r->mean, cell, class_);
+    mean->estimate = m.value;
+    mean->se = m.se;
+    mean->lower = qx_limit_mean(e, m, -t);
+    mean->upper = qx_limit_mean(e, m, t);
+    mean->averaged = e->averaged;
+    if (e->averaged) {
+        const qx_response at_zero = qx_responses_at(&r->typical, cell, class_);
+        mean->typical.estimate = at_zero.value;
+        mean->typical.se = at_zero.se;
+        mean->typical.lower = qx_limit_mean(e, at_zero, -z);
+        mean->typical.upper = qx_limit_mean(e, at_zero, z);
+    }
+}
+
+/* On the scale of the linear predictor; classes without order: on that of the logit. */
+static qx_status link_mean(qx_work *w,
+                           const qx_cells *cells,
+                           size_t cell,
+                           size_t class_,
+                           const both *r,
+                           qx_estimate *out)
+{
+    const qx_estimator *e = &w->estimator;
+    if (e->kind->contrast != NULL) {
+        return e->kind->contrast(w->cx, e, &QX_AT(cells->row, 0, cell), 1.0, out);
+    }
+    const double square = qx_responses_link_covariance(&r->typical, cell, cell, class_);
+    *out =
+        (qx_estimate){qx_responses_link(&r->typical, cell, class_), sqrt(square), e->df};
+    return QX_OK;
+}
+
+static qx_status both_responses(qx_work *w, const qx_pair_family *family, both *out)
+{
+    const qx_cells *cells = family->cells;
+    if (w->estimator.kind->respond == NULL) {
+        return QX_OK;
+    }
+    out->small_df = w->small_method == NULL ? (double)NAN : w->small_df[family->unit];
+    QX_TRY(qx_responses_make(w, cells->row, cells->estimable, false, &out->mean));
+    return qx_responses_make(w, cells->row, cells->estimable, true, &out->typical);
+}
+
+static void tell_back(const qx_work *w, qx_mean *mean)
 {
     const qx_transform transform = w->variate->transform;
+    if (transform != QX_TRANSFORM_NONE) {
+        mean->back = (qx_back){qx_transform_back(transform, mean->estimate),
+                               qx_transform_back(transform, mean->lower),
+                               qx_transform_back(transform, mean->upper)};
+    }
+}
+
+static qx_status tell_mean(qx_work *w,
+                           const qx_pair_family *family,
+                           const both *r,
+                           size_t cell,
+                           size_t class_,
+                           qx_mean *mean)
+{
+    const qx_cells *cells = family->cells;
+    const bool known = cells->estimable[cell];
     qx_estimate e = {NAN, NAN, NAN};
-    if (cells->estimable[cell]) {
-        QX_TRY(qx_lmm_contrast(w->cx, w->fit, &QX_AT(cells->row, 0, cell), 1.0, &e));
+    if (known) {
+        QX_TRY(link_mean(w, cells, cell, class_, r, &e));
     }
     const double half = qx_t_q(w->alpha / 2.0, e.df, QX_UPPER) * e.se;
-    *mean = (qx_mean){.term = term,
+    *mean = (qx_mean){.term = family->term,
                       .estimate = e.estimate,
                       .se = e.se,
                       .df = e.df,
@@ -74,11 +148,13 @@ tell_mean(qx_work *w, const char *term, const qx_cells *cells, size_t cell, qx_m
                       .link_estimate = e.estimate,
                       .link_se = e.se,
                       .back = {NAN, NAN, NAN}};
-    if (transform != QX_TRANSFORM_NONE) {
-        mean->back = (qx_back){qx_transform_back(transform, mean->estimate),
-                               qx_transform_back(transform, mean->lower),
-                               qx_transform_back(transform, mean->upper)};
+    if (w->estimator.class_count > 1) {
+        mean->class_ = w->result->class_name[class_];
     }
+    if (known && w->estimator.kind->respond != NULL) {
+        response_mean(w, r, cell, class_, e.df, mean);
+    }
+    tell_back(w, mean);
     return qx_cells_name(w, cells, cell, &mean->cell);
 }
 
@@ -105,7 +181,8 @@ one_term(qx_work *w, const qx_term *term, qx_array *means, qx_array *differences
                        QX_CELLS_MOST);
     }
     QX_TRY(qx_cells_make(w, term->factor_count, term->factor, &cells));
-    QX_NEW(w->cx, letters, cells.count);
+    const size_t classes = w->estimator.class_count;
+    QX_NEW(w->cx, letters, cells.count * classes);
     qx_pair_family family = {.term = term->name,
                              .cells = &cells,
                              .member_count = cells.count,
@@ -121,16 +198,19 @@ one_term(qx_work *w, const qx_term *term, qx_array *means, qx_array *differences
                        term->name));
     }
     const size_t start = means->count;
-    for (size_t c = 0; c < cells.count; c++) {
+    both responses = {.small_df = NAN};
+    QX_TRY(both_responses(w, &family, &responses));
+    for (size_t i = 0; i < cells.count * classes; i++) {
         qx_mean *mean = qx_array_push(means);
         if (mean == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the means");
         }
-        QX_TRY(tell_mean(w, term->name, &cells, c, mean));
+        QX_TRY(tell_mean(w, &family, &responses, i / classes, i % classes, mean));
     }
     QX_TRY(qx_family_compare(w, &family, differences, letters));
-    for (size_t c = 0; c < cells.count; c++) {
-        ((qx_mean *)qx_array_at(means, start + c))->letters = letters[c];
+    for (size_t i = 0; i < cells.count * classes; i++) {
+        ((qx_mean *)qx_array_at(means, start + i))->letters =
+            letters[i % classes * cells.count + i / classes];
     }
     return QX_OK;
 }
@@ -168,8 +248,7 @@ qx_status qx_means_of(qx_work *w)
     QX_TRY(place_margin(w));
     for (size_t t = 0; t < w->choice.term_count; t++) {
         qx_status status;
-        if (!qx_choice_is_treatment_term(&w->choice, t) ||
-            w->fit->design.term_df[t] == 0) {
+        if (!qx_choice_is_treatment_term(&w->choice, t) || w->design->term_df[t] == 0) {
             continue;
         }
         QX_SCRATCH(w->cx, status, one_term(w, &w->choice.term[t], &means, &differences));
@@ -193,7 +272,7 @@ static size_t partners(const qx_work *w, size_t factor, size_t out[])
             has = has || term->factor[i] == factor;
         }
         if (!has || !qx_choice_is_treatment_term(&w->choice, t) ||
-            w->fit->design.term_df[t] == 0) {
+            w->design->term_df[t] == 0) {
             continue;
         }
         for (size_t i = 0; i < term->factor_count; i++) {

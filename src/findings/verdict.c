@@ -2,9 +2,16 @@
 
 #include <math.h>
 
+double qx_verdict_p(const qx_difference *d)
+{
+    return d->method_small_sample != NULL ? d->p_adjusted_small_sample : d->p_adjusted;
+}
+
 void qx_verdict_give(qx_difference *d, double alpha)
 {
-    const bool differs = d->p_adjusted < alpha; /* false for not-a-number */
+    /* Grades are tested as a whole; a single class differs when its own interval says so. */
+    const bool away = d->class_ == NULL || d->lower > 0.0 || d->upper < 0.0;
+    const bool differs = qx_verdict_p(d) < alpha && away; /* false for not-a-number */
     const bool inside = !isnan(d->margin) && d->p_equivalence < alpha;
     d->beyond_margin = !isnan(d->margin) && differs && !inside &&
                        (d->lower > d->margin || d->upper < -d->margin);

@@ -9,7 +9,10 @@
 
 #include "findings/findings.h"
 
-/* Fills verdict and beyond_margin from estimate, p_adjusted, lower, upper, margin and
+/* The adjusted p that verdict and letters go by: the small-sample one where there is one. */
+double qx_verdict_p(const qx_difference *d);
+
+/* Fills verdict and beyond_margin from estimate, that p, lower, upper, margin and
  * p_equivalence. */
 void qx_verdict_give(qx_difference *difference, double alpha);
 

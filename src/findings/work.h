@@ -4,6 +4,7 @@
 #define QX_FINDINGS_WORK_H
 
 #include "findings/choose.h"
+#include "findings/estimator.h"
 #include "findings/findings.h"
 #include "findings/frame_of.h"
 #include "findings/settle.h"
@@ -20,10 +21,14 @@ typedef struct qx_work {
     qx_variate_frame data;
     qx_choice choice;
     qx_lmm_spec spec;
-    const qx_lmm *fit;
+    const qx_lmm *fit;       /* continuous values only, else NULL */
+    const qx_design *design; /* of the fit */
+    qx_estimator estimator;  /* what means and differences ask */
     qx_strata strata;
     double level, alpha;
-    double margin; /* on the scale of analysis; NAN without one */
+    const char *small_method; /* counts, shares, classes: NULL where p serves as it is */
+    const double *small_df;   /* one for each frame unit, NAN: none */
+    double margin;            /* on the scale of analysis; NAN without one */
     qx_settle_memory settled;
     qx_result *result;
 } qx_work;

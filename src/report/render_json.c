@@ -105,6 +105,10 @@ static void write_test(qx_json *j, const qx_test_line *t)
         qx_json_number(j, "value", t->value);
         qx_json_number(j, "p", t->p);
         qx_json_text(j, "method", t->method);
+        if (t->method_small_sample != NULL) {
+            qx_json_number(j, "p_small_sample", t->p_small_sample);
+            qx_json_text(j, "method_small_sample", t->method_small_sample);
+        }
     }
     qx_json_number(j, "sum_of_squares", t->sum_of_squares);
     qx_json_number(j, "mean_square", t->mean_square);
@@ -133,6 +137,21 @@ static void write_back(qx_json *j, const qx_back *back)
     qx_json_close(j, '}');
 }
 
+/* Same as the mean where nothing is averaged over. */
+static void write_typical(qx_json *j, const qx_mean *m)
+{
+    if (!m->averaged) {
+        qx_json_null(j, "typical");
+        return;
+    }
+    qx_json_open(j, "typical", '{');
+    qx_json_number(j, "estimate", m->typical.estimate);
+    qx_json_number(j, "se", m->typical.se);
+    qx_json_number(j, "lower", m->typical.lower);
+    qx_json_number(j, "upper", m->typical.upper);
+    qx_json_close(j, '}');
+}
+
 static void write_mean(qx_json *j, const qx_mean *m)
 {
     qx_json_open(j, NULL, '{');
@@ -150,7 +169,7 @@ static void write_mean(qx_json *j, const qx_mean *m)
     qx_json_whole(j, "n", (long long)m->n);
     qx_json_number(j, "link_estimate", m->link_estimate);
     qx_json_number(j, "link_se", m->link_se);
-    qx_json_null(j, "typical"); /* same as the mean where the link is the identity */
+    write_typical(j, m);
     write_back(j, &m->back);
     qx_json_close(j, '}');
 }
@@ -177,6 +196,24 @@ static void write_equivalence(qx_json *j, const qx_difference *d)
     qx_json_number(j, "replicates_to_settle", d->replicates_to_settle);
 }
 
+/* What stands beside the contract's numbers where it is there. */
+static void write_beside(qx_json *j, const qx_difference *d)
+{
+    if (d->method_small_sample != NULL) {
+        qx_json_number(j, "df_small_sample", d->df_small_sample);
+        qx_json_number(j, "p_small_sample", d->p_small_sample);
+        qx_json_number(j, "p_adjusted_small_sample", d->p_adjusted_small_sample);
+        qx_json_text(j, "method_small_sample", d->method_small_sample);
+    }
+    if (d->ratio.estimate > 0.0) {
+        qx_json_open(j, "ratio", '{');
+        qx_json_number(j, "estimate", d->ratio.estimate);
+        qx_json_number(j, "lower", d->ratio.lower);
+        qx_json_number(j, "upper", d->ratio.upper);
+        qx_json_close(j, '}');
+    }
+}
+
 static void write_difference(qx_json *j, const qx_difference *d, bool simple)
 {
     qx_json_open(j, NULL, '{');
@@ -186,6 +223,9 @@ static void write_difference(qx_json *j, const qx_difference *d, bool simple)
     }
     write_cell(j, "first", &d->first);
     write_cell(j, "second", &d->second);
+    if (d->class_ != NULL) {
+        qx_json_text(j, "class", d->class_);
+    }
     qx_json_number(j, "estimate", d->estimate);
     qx_json_number(j, "se", d->se);
     qx_json_number(j, "df", d->df);
@@ -198,6 +238,7 @@ static void write_difference(qx_json *j, const qx_difference *d, bool simple)
     qx_json_number(j, "link_estimate", d->link_estimate);
     qx_json_number(j, "link_se", d->link_se);
     write_equivalence(j, d);
+    write_beside(j, d);
     qx_json_close(j, '}');
 }
 

@@ -84,12 +84,12 @@ typedef enum {
 typedef enum { QX_BETTER_NONE, QX_BETTER_MORE, QX_BETTER_LESS } qx_better;
 
 typedef enum {
-    QX_EXTRA_AUTO,
-    QX_EXTRA_NONE,
-    QX_EXTRA_SCALED,
-    QX_EXTRA_MODELLED,
-    QX_EXTRA_UNIT
-} qx_extra;
+    QX_VARIATION_AUTO,
+    QX_VARIATION_NONE,
+    QX_VARIATION_SCALED,
+    QX_VARIATION_MODELLED,
+    QX_VARIATION_UNIT
+} qx_variation;
 
 typedef enum {
     QX_TRANSFORM_NONE,
@@ -101,7 +101,7 @@ typedef enum {
     QX_TRANSFORM_ARCSINE
 } qx_transform;
 
-typedef enum { QX_LINK_LOGIT, QX_LINK_PROBIT, QX_LINK_CLOGLOG } qx_share_link;
+typedef enum { QX_SHARE_LOGIT, QX_SHARE_PROBIT, QX_SHARE_CLOGLOG } qx_share_link;
 
 typedef struct qx_variate {
     const char *name, *label, *method; /* label falls back to name; method "" */
@@ -116,7 +116,7 @@ typedef struct qx_variate {
     qx_better better;
     double margin; /* NAN if not given */
     qx_transform transform;
-    qx_extra extra_variation;
+    qx_variation extra_variation;
     qx_share_link link;
     size_t level_count; /* ordinal, nominal */
     const char *const *level;

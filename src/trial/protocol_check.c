@@ -172,7 +172,7 @@ static void check_quadrature(qx_reading *r, size_t v)
     }
     size_t path[QX_NAMES_MOST];
     const size_t above = qx_unit_path(r->p, variate->on, path) - 1;
-    const size_t terms = above + (variate->extra_variation == QX_EXTRA_UNIT ? 1 : 0);
+    const size_t terms = above + (variate->extra_variation == QX_VARIATION_UNIT ? 1 : 0);
     if (terms > 1) {
         QX_COMPLAIN(r,
                     qx_reading_place(r->analysis_node, "quadrature"),

@@ -115,7 +115,7 @@ static void read_extra(qx_reading *r, const qx_node *node, void *target)
 {
     static const char *const words[] = {"auto", "none", "scaled", "modelled", "unit"};
     qx_variate *variate = target;
-    variate->extra_variation = (qx_extra)qx_read_word(r, node, QX_COUNT(words), words);
+    variate->extra_variation = (qx_variation)qx_read_word(r, node, QX_COUNT(words), words);
 }
 
 static void read_link(qx_reading *r, const qx_node *node, void *target)

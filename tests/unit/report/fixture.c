@@ -244,7 +244,18 @@ static void split_differences(fixture *f, qx_result *r)
 }
 
 static const qx_test_line split_tests[] = {
-    {"pinch", "block:tree", 1, 3, "F", 1.2, 0.353, "Kenward-Roger", 14.2, 14.2},
+    {"pinch",
+     "block:tree",
+     1,
+     3,
+     "F",
+     1.2,
+     0.353,
+     "Kenward-Roger",
+     14.2,
+     14.2,
+     NAN,
+     NULL},
     {"angle",
      "block:tree:limb",
      2,
@@ -254,7 +265,9 @@ static const qx_test_line split_tests[] = {
      0.0000021,
      "Kenward-Roger",
      2300,
-     1150},
+     1150,
+     NAN,
+     NULL},
     {"pinch:angle",
      "block:tree:limb",
      2,
@@ -264,10 +277,12 @@ static const qx_test_line split_tests[] = {
      0.0163,
      "Kenward-Roger",
      300,
-     150},
-    {"residual", "block", 3, NAN, NULL, NAN, NAN, NULL, 90, 30},
-    {"residual", "block:tree", 3, NAN, NULL, NAN, NAN, NULL, 35.5, 11.83},
-    {"residual", "block:tree:limb", 12, NAN, NULL, NAN, NAN, NULL, 306, 25.5}};
+     150,
+     NAN,
+     NULL},
+    {"residual", "block", 3, NAN, NULL, NAN, NAN, NULL, 90, 30, NAN, NULL},
+    {"residual", "block:tree", 3, NAN, NULL, NAN, NAN, NULL, 35.5, 11.83, NAN, NULL},
+    {"residual", "block:tree:limb", 12, NAN, NULL, NAN, NAN, NULL, 306, 25.5, NAN, NULL}};
 
 static const qx_variance_line split_variance[] = {
     {"block", 4.1, 2.02, 0.2, 31.0, 1.1, 0.15, false},

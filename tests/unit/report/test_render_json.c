@@ -171,8 +171,19 @@ static const qx_variance_line variance[] = {
 static const qx_coefficient coefficient[] = {
     {"pinch=early:angle=60", 0.1, 0.2, 10.5, 0.5, 0.62}};
 static const qx_test_line test[] = {
-    {"angle", "block:tree:limb", 2, 10, "F", 4.5, 0.04, "Kenward-Roger", 9, 4.5},
-    {"residual", "block", 5, NAN, NULL, NAN, NAN, NULL, 20, 4}};
+    {"angle",
+     "block:tree:limb",
+     2,
+     10,
+     "F",
+     4.5,
+     0.04,
+     "Kenward-Roger",
+     9,
+     4.5,
+     NAN,
+     NULL},
+    {"residual", "block", 5, NAN, NULL, NAN, NAN, NULL, 20, 4, NAN, NULL}};
 static const qx_mean mean[] = {{"pinch:angle",
                                 {2, factor, early_60},
                                 10.25,
@@ -185,7 +196,9 @@ static const qx_mean mean[] = {{"pinch:angle",
                                 10.25,
                                 0.5,
                                 {NAN, NAN, NAN},
-                                NULL},
+                                "high",
+                                true,
+                                {10.0, 0.5, 9, 11}},
                                {"angle",
                                 {1, angle, level_60},
                                 3.2,
@@ -198,7 +211,9 @@ static const qx_mean mean[] = {{"pinch:angle",
                                 3.2,
                                 0.5,
                                 {10.24, 4, 19.36},
-                                NULL}};
+                                NULL,
+                                false,
+                                {NAN, NAN, NAN, NAN}}};
 static const qx_difference difference = {"angle",
                                          {0, NULL, NULL},
                                          {1, angle, level_60},
@@ -222,6 +237,12 @@ static const qx_difference difference = {"angle",
                                          -0.6,
                                          QX_LOWER_VERDICT,
                                          false,
+                                         NAN,
+                                         NULL,
+                                         NULL,
+                                         {NAN, NAN, NAN},
+                                         NAN,
+                                         NAN,
                                          NAN,
                                          NULL};
 static const qx_contrast_line contrast[] = {
@@ -417,14 +438,17 @@ static void values_as_the_contract_writes_them(void **state)
     hold_value(json, "means", "df", "null"); /* infinite */
     hold_value(json, "means", "angle", "\"60\"");
     hold_value(json, "means", "letters", "\"ab\"");
-    hold_value(json, "means", "typical", "null");
+    hold_value(json, "means", "class", "\"high\"");
+    hold_value(json, "typical", "estimate", "10,");
+    hold_value(json, "typical", "upper", "11");
     hold_value(json, "means", "back", "null");
     hold_value(json, "differences", "verdict", "\"lower\"");
     hold_value(json, "differences", "beyond_margin", "false");
     hold_value(json, "differences", "replicates_to_settle", "null");
     hold_value(json, "simple_effects", "pinch", "\"early\"");
     hold_value(json, "checks", "row", "17");
-    assert_null(strstr(json, "\"class\""));
+    assert_null(strstr(after_key(json, "differences"), "\"class\"")); /* it has none */
+    assert_null(strstr(json, "_small_sample\""));
     assert_null(strstr(after_key(json, "contrasts"), "\"within\""));
 }
 

@@ -157,8 +157,8 @@ static void defaults_are_those_of_the_contract(void **state)
     assert_int_equal(p->unit[0].count, QX_NONE);
     assert_string_equal(p->title, "");
     assert_string_equal(p->variate[0].of, "");
-    assert_int_equal(p->variate[0].extra_variation, QX_EXTRA_AUTO);
-    assert_int_equal(p->variate[0].link, QX_LINK_LOGIT);
+    assert_int_equal(p->variate[0].extra_variation, QX_VARIATION_AUTO);
+    assert_int_equal(p->variate[0].link, QX_SHARE_LOGIT);
     assert_int_equal(p->variate[0].better, QX_BETTER_NONE);
     assert_int_equal(p->variate[0].decimals, -1);
     assert_false(p->analysis.blocks_fixed);

@@ -119,7 +119,7 @@ static qx_status derive(qx_ctx *cx,
     if (!ratios(w, x)) {
         return pardon(cx, QX_OK, f);
     }
-    const qx_status status = qx_profile_evaluate(cx, w->profile, w->gamma, &w->room);
+    const qx_status status = qx_profile_summary(cx, w->profile, w->gamma, &w->room);
     if (status != QX_OK) {
         return pardon(cx, status, f);
     }

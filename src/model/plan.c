@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "model/lm.h"
+#include "model/spectral.h"
 
 /* Orthonormal columns of X: the Householder vectors applied to the unit vectors. */
 static qx_status thin_q(qx_ctx *cx, qx_lmm_plan *plan)
@@ -12,6 +13,19 @@ static qx_status thin_q(qx_ctx *cx, qx_lmm_plan *plan)
         QX_AT(plan->Q, j, j) = 1.0;
         qx_qr_apply(&plan->design.qr, 'n', &QX_AT(plan->Q, 0, j));
     }
+    return QX_OK;
+}
+
+/* Strata of the layout, where it has them: the search then needs no matrices. */
+static qx_status find_strata(qx_ctx *cx, qx_lmm_plan *plan)
+{
+    struct qx_spectral *spectral;
+    if (plan->profile.m == 0 || plan->profile.q > QX_SPECTRAL_MOST) {
+        return QX_OK;
+    }
+    QX_TRY(qx_spectral_make(cx, plan->arena, &plan->profile, &spectral));
+    plan->spectral = spectral;
+    plan->profile.spectral = spectral->commute ? spectral : NULL;
     return QX_OK;
 }
 
@@ -38,12 +52,12 @@ static qx_status make_profile(qx_ctx *cx, qx_lmm_plan *plan)
             plan->component_of[m++] = i;
         }
     }
-    if (m == spec->random_count) {
-        plan->profile = all;
-        return QX_OK;
+    plan->profile = all;
+    if (m < spec->random_count) {
+        QX_TRY(qx_profile_make(
+            cx, plan->arena, m, levels, plan->code, plan->Q, nil, &plan->profile));
     }
-    return qx_profile_make(
-        cx, plan->arena, m, levels, plan->code, plan->Q, nil, &plan->profile);
+    return find_strata(cx, plan);
 }
 
 static qx_status copy_spec(qx_ctx *cx, qx_lmm_plan *plan, const qx_lmm_spec *spec)

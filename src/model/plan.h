@@ -16,12 +16,13 @@ struct qx_lmm_plan {
     qx_mat gram_inverse; /* p x p; least squares only */
 
     /* with random terms: */
-    qx_mat Q;              /* n x p, orthonormal columns of X */
-    bool *own;             /* random_count: has it a variance of its own? */
-    size_t *component_of;  /* profile.m */
-    const uint32_t **code; /* profile.m */
-    qx_profile profile;    /* without a response: z nil, rr 0 */
-    qx_mat confounded;     /* model/confounded.h */
+    qx_mat Q;                           /* n x p, orthonormal columns of X */
+    bool *own;                          /* random_count: has it a variance of its own? */
+    size_t *component_of;               /* profile.m */
+    const uint32_t **code;              /* profile.m */
+    qx_profile profile;                 /* without a response: z nil, rr 0 */
+    qx_mat confounded;                  /* model/confounded.h */
+    const struct qx_spectral *spectral; /* model/spectral.h; NULL: too many columns */
 };
 
 /* Into an arena that is there already. */

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "model/blocks.h"
+#include "model/spectral.h"
 #include "numeric/chol.h"
 
 /* Random columns of one dense matrix: beyond this a fit takes hours and gigabytes. */
@@ -129,7 +130,7 @@ qx_status qx_profile_again(qx_ctx *cx,
     *out = *made;
     out->z = z;
     out->rr = qx_dot(made->n, r, r);
-    return QX_OK;
+    return made->spectral == NULL ? QX_OK : qx_spectral_respond(cx, arena, out);
 }
 
 qx_status qx_profile_room(qx_ctx *cx,
@@ -174,17 +175,14 @@ static bool spread_gamma(const qx_profile *f, const double gamma[], qx_profile_p
     return true;
 }
 
-qx_status qx_profile_value(qx_ctx *cx,
-                           const qx_profile *f,
-                           const double gamma[],
-                           qx_profile_point *at)
+static qx_status bad_ratio(qx_ctx *cx)
 {
-    if (!spread_gamma(f, gamma, at)) {
-        return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is negative or not finite");
-    }
-    if (f->blocks != NULL) {
-        return qx_blocks_value(cx, f, at);
-    }
+    return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is negative or not finite");
+}
+
+/* K, b, log|A| and y'Py of one matrix. */
+static qx_status one_matrix(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
+{
     for (size_t j = 0; j < f->q; j++) {
         for (size_t i = j; i < f->q; i++) {
             QX_AT(at->K, i, j) = at->lambda[i] * QX_AT(f->G, i, j) * at->lambda[j];
@@ -197,6 +195,41 @@ qx_status qx_profile_value(qx_ctx *cx,
     at->log_a = qx_chol_logdet(at->K);
     at->ypy = f->rr - qx_dot(f->q, at->b, at->b);
     return QX_OK;
+}
+
+static bool by_strata(const qx_profile *f)
+{
+    return f->spectral != NULL && f->spectral->commute;
+}
+
+static qx_status strata(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
+{
+    return qx_spectral_point(f, at->gamma, at) ? QX_OK : bad_ratio(cx);
+}
+
+qx_status qx_profile_value(qx_ctx *cx,
+                           const qx_profile *f,
+                           const double gamma[],
+                           qx_profile_point *at)
+{
+    if (!spread_gamma(f, gamma, at)) {
+        return bad_ratio(cx);
+    }
+    if (by_strata(f)) {
+        return strata(cx, f, at);
+    }
+    return f->blocks != NULL ? qx_blocks_value(cx, f, at) : one_matrix(cx, f, at);
+}
+
+qx_status qx_profile_summary(qx_ctx *cx,
+                             const qx_profile *f,
+                             const double gamma[],
+                             qx_profile_point *at)
+{
+    if (!by_strata(f)) {
+        return qx_profile_evaluate(cx, f, gamma, at);
+    }
+    return spread_gamma(f, gamma, at) ? strata(cx, f, at) : bad_ratio(cx);
 }
 
 static qx_mat block_of(const qx_profile *f, qx_mat a, size_t i, size_t j)
@@ -248,13 +281,13 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
                               const double gamma[],
                               qx_profile_point *at)
 {
+    if (!spread_gamma(f, gamma, at)) {
+        return bad_ratio(cx);
+    }
     if (f->blocks != NULL) {
-        if (!spread_gamma(f, gamma, at)) {
-            return qx_fail(cx, QX_E_NUMERIC, "a variance ratio is not finite");
-        }
         return qx_blocks_evaluate(cx, f, at);
     }
-    QX_TRY(qx_profile_value(cx, f, gamma, at));
+    QX_TRY(one_matrix(cx, f, at));
     for (size_t j = 0; j < f->q; j++) {
         for (size_t i = 0; i < f->q; i++) {
             QX_AT(at->B, i, j) = at->lambda[i] * QX_AT(f->G, i, j);

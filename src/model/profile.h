@@ -43,6 +43,11 @@ typedef struct qx_profile {
     double rr;
     const struct qx_blocks
         *blocks; /* sets of columns that never meet; NULL: one matrix */
+    /* Strata, where the layout has them (model/spectral.h); else NULL: */
+    const struct qx_spectral *spectral;
+    const double *t;  /* of the response */
+    const double *ss; /* sums of squares by strata */
+    double rest;
 } qx_profile;
 
 /* Everything at one gamma; room is made once and reused. */
@@ -107,6 +112,13 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
                               const qx_profile *f,
                               const double gamma[],
                               qx_profile_point *at);
+
+/* log_a, ypy, trace, square, norm and bilinear: all that criterion and derivatives need.
+ * By strata where the layout has them. Errors as for qx_profile_value. */
+qx_status qx_profile_summary(qx_ctx *cx,
+                             const qx_profile *f,
+                             const double gamma[],
+                             qx_profile_point *at);
 
 /* f of the header; INFINITY when y'Py is not above zero. */
 double qx_profile_criterion(const qx_profile *f, const qx_profile_point *at);

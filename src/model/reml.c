@@ -75,7 +75,7 @@ static qx_status derive(qx_ctx *cx,
         *f = (double)INFINITY;
         return QX_OK;
     }
-    const qx_status status = qx_profile_evaluate(cx, w->profile, gamma, w->room);
+    const qx_status status = qx_profile_summary(cx, w->profile, gamma, w->room);
     if (status != QX_OK) {
         return pardon(cx, status, f);
     }
@@ -159,7 +159,7 @@ static qx_status start(qx_ctx *cx, const work *w, double gamma[])
     for (size_t i = 0; i < w->profile->m; i++) {
         gamma[i] = w->zero != NULL && w->zero[i] ? 0.0 : 1.0;
     }
-    QX_TRY(qx_profile_evaluate(cx, w->profile, gamma, w->room));
+    QX_TRY(qx_profile_summary(cx, w->profile, gamma, w->room));
     double f = qx_profile_criterion(w->profile, w->room);
     for (int step = 0; step < 2; step++) {
         double f_next;
@@ -169,7 +169,7 @@ static qx_status start(qx_ctx *cx, const work *w, double gamma[])
         if (!moved) {
             return QX_OK;
         }
-        const qx_status status = qx_profile_evaluate(cx, w->profile, next, w->room);
+        const qx_status status = qx_profile_summary(cx, w->profile, next, w->room);
         if (status != QX_OK) {
             return pardon(cx, status, &f_next);
         }

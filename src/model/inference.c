@@ -4,6 +4,7 @@
 #include "model/components.h"
 #include "model/confounded.h"
 #include "model/containment.h"
+#include "model/general_fit.h"
 #include "model/kenward.h"
 #include "model/lmm.h"
 #include "model/rows.h"
@@ -12,7 +13,7 @@
 
 static double row_df(const qx_lmm *fit, const double row[])
 {
-    if (fit->random_count == 0) {
+    if (fit->inner->parts == 0) {
         return fit->residual_df;
     }
     switch (fit->df) {
@@ -70,7 +71,7 @@ least_squares_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
 
 static qx_status by_method(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *out)
 {
-    if (fit->random_count == 0) {
+    if (fit->inner->parts == 0) {
         return least_squares_test(cx, fit, L, out);
     }
     switch (fit->df) {
@@ -146,5 +147,6 @@ qx_status qx_lmm_test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
 
 qx_status qx_lmm_profile_components(qx_ctx *cx, qx_lmm *fit, double level)
 {
-    return qx_components_profile(cx, fit, level);
+    return fit->inner->general != NULL ? qx_general_profile(cx, fit, level)
+                                       : qx_components_profile(cx, fit, level);
 }

@@ -4,6 +4,7 @@
 
 #include "model/components.h"
 #include "model/containment.h"
+#include "model/general_fit.h"
 #include "model/information.h"
 #include "model/kenward.h"
 #include "model/lm.h"
@@ -174,6 +175,7 @@ static qx_status begin(qx_ctx *cx, const qx_lmm_plan *plan, double shift, qx_lmm
     fit->shift = shift;
     fit->df = spec->df;
     fit->inner->level = spec->level;
+    fit->residual_lrt = fit->residual_lrt_df = fit->residual_lrt_p = NAN;
     for (size_t i = 0; i < fit->component_count; i++) {
         const bool residual = i == spec->random_count;
         fit->component[i] =
@@ -198,6 +200,9 @@ fit_all(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_
         QX_TRY(qx_lm_finish(cx, plan, fit, r));
     } else {
         QX_TRY(mixed(cx, plan, fit, r));
+    }
+    if (plan->spec.covariance != NULL) {
+        QX_TRY(qx_general_refit(cx, &plan->spec, y, fit, r));
     }
     return publish(cx, y, shift, fit, r);
 }

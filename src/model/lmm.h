@@ -36,6 +36,9 @@ typedef struct qx_lmm_spec {
     const qx_random_term *random; /* from large to small units */
     qx_df_method df;
     double level; /* of the intervals of variance components, 0.95 */
+    const struct qx_covariance
+        *covariance; /* correlated dates or neighbours, residual variances by season
+                        (model/covariance.h); NULL: independent units alone */
 } qx_lmm_spec;
 
 typedef struct qx_component {
@@ -47,6 +50,14 @@ typedef struct qx_component {
     bool at_zero;
 } qx_component;
 
+typedef struct qx_correlation {
+    const char *name;
+    double estimate;     /* of neighbours one step apart; NAN: a field without variance */
+    double lower, upper; /* profile-likelihood interval; NAN where there is none */
+    double lrt, p;       /* restricted likelihood ratio against nil */
+    bool at_limit;       /* at the end of what can be told from +-1 (or nil) */
+} qx_correlation;
+
 typedef struct qx_lmm {
     qx_arena *arena; /* owns everything below */
     qx_design design;
@@ -56,8 +67,13 @@ typedef struct qx_lmm {
     qx_mat phi;          /* p x p covariance of beta at the estimates */
     qx_mat phi_adjusted; /* Kenward-Roger's; = phi for the other methods */
     qx_df_method df;
-    size_t component_count; /* random_count + 1 */
+    size_t component_count; /* random_count + 1; with a covariance: the random terms, the
+                               field if there is one, the residuals of all levels */
     qx_component *component;
+    size_t correlation_count; /* with a covariance only */
+    qx_correlation *correlation;
+    double residual_lrt, residual_lrt_df, residual_lrt_p; /* residual variances by level
+                                   against one for all; NAN where there are none */
     double reml_criterion; /* -2 restricted log-likelihood with all constants, treatment
                                    coding; NAN without random terms */
     double log_likelihood; /* restricted with random terms, else maximum likelihood */

@@ -38,6 +38,9 @@ struct qx_lmm_inner {
     qx_mat *derivative;  /* parts: dphi/dtheta_k */
     qx_mat spread;       /* parts x parts: covariance of theta (Kenward-Roger: W) */
     double *containment; /* p: df of the stratum of each column; NULL if not asked */
+
+    struct qx_general_fit *general; /* with a covariance; theta and spread are then its
+                                       own (model/general_fit.h) */
 };
 
 #endif

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/general_fit.h"
 #include "model/leverage.h"
 
 typedef struct columns {
@@ -47,13 +48,31 @@ static void fill(const qx_lmm *fit, columns *c)
     }
 }
 
+/* With a covariance of its own (model/general_fit.h). */
+static qx_status fill_general(qx_ctx *cx, const qx_lmm *fit, columns *c)
+{
+    const struct qx_general_fit *own = fit->inner->general;
+    QX_TRY(qx_general_diagnose(cx, fit));
+    for (size_t i = 0; i < fit->n; i++) {
+        c->leverage[i] = own->leverage[i];
+        c->standardised[i] = own->standardised[i];
+        c->studentised[i] = external(own->standardised[i], (double)(fit->n - fit->p));
+        c->cook[i] = own->cook[i];
+    }
+    return QX_OK;
+}
+
 static qx_status make(qx_ctx *cx, qx_arena *arena, const qx_lmm *fit, qx_residuals *out)
 {
     columns c = {0};
     QX_TRY(new_columns(cx, arena, fit->n, &c));
     memcpy(c.raw, fit->residual, fit->n * sizeof c.raw[0]);
-    QX_TRY(qx_leverage_of(cx, fit, c.leverage, c.pull));
-    fill(fit, &c);
+    if (fit->inner != NULL && fit->inner->general != NULL) {
+        QX_TRY(fill_general(cx, fit, &c));
+    } else {
+        QX_TRY(qx_leverage_of(cx, fit, c.leverage, c.pull));
+        fill(fit, &c);
+    }
     *out = (qx_residuals){.n = fit->n,
                           .raw = c.raw,
                           .leverage = c.leverage,

@@ -1,0 +1,163 @@
+/* The least restricted criterion of model/general.h, by the descent of model/descend.h.
+ *
+ * That descent knows parameters that must not be negative. A variance is one as it stands;
+ * a correlation is measured from the one of its two bounds that it moves towards, and the
+ * criterion is infinite beyond the other. */
+#include <math.h>
+#include <string.h>
+
+#include "model/general.h"
+
+/* A descent that did not settle this near to the open bound is begun again from there. */
+#define NEAR_BOUND 0.05
+
+typedef struct work {
+    const qx_general *g;
+    qx_general_point *room;
+    double sign[QX_DESCENT_MOST]; /* theta = from + sign x */
+    double from[QX_DESCENT_MOST];
+    double theta[QX_DESCENT_MOST];
+} work;
+
+static void measure_from(work *w, size_t i, bool high)
+{
+    const qx_part *part = &w->g->parts.part[i];
+    w->sign[i] = high ? -1.0 : 1.0;
+    w->from[i] = high ? part->high : part->low;
+}
+
+static void to_theta(work *w, const double x[])
+{
+    for (size_t i = 0; i < w->g->m; i++) {
+        w->theta[i] = w->from[i] + w->sign[i] * x[i];
+    }
+}
+
+static qx_status value(qx_ctx *cx, void *data, const double x[], double *f)
+{
+    work *w = data;
+    to_theta(w, x);
+    QX_TRY(qx_general_value(cx, w->g, w->theta, w->room));
+    *f = w->room->f;
+    return QX_OK;
+}
+
+static qx_status derive(qx_ctx *cx,
+                        void *data,
+                        const double x[],
+                        double *f,
+                        double gradient[],
+                        qx_mat hessian,
+                        qx_mat expected)
+{
+    work *w = data;
+    const qx_general_point *at = w->room;
+    to_theta(w, x);
+    QX_TRY(qx_general_evaluate(cx, w->g, w->theta, w->room));
+    *f = at->f;
+    for (size_t i = 0; i < w->g->m; i++) {
+        gradient[i] = w->sign[i] * at->gradient[i];
+        for (size_t j = 0; j < w->g->m; j++) {
+            const double sign = w->sign[i] * w->sign[j];
+            QX_AT(hessian, i, j) = sign * QX_AT(at->hessian, i, j);
+            QX_AT(expected, i, j) = sign * QX_AT(at->expected, i, j);
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status run(qx_ctx *cx,
+                     work *w,
+                     const bool fixed[],
+                     bool loose,
+                     double gradient[],
+                     qx_descent_end *out)
+{
+    double x[QX_DESCENT_MOST];
+    const qx_descent problem = {.m = w->g->m,
+                                .data = w,
+                                .value = value,
+                                .derive = derive,
+                                .loose = loose,
+                                .gradient = gradient};
+    for (size_t i = 0; i < w->g->m; i++) {
+        x[i] = fmax((w->theta[i] - w->from[i]) * w->sign[i], 0.0);
+    }
+    QX_TRY(qx_descend(cx, &problem, fixed, x, out));
+    to_theta(w, x);
+    for (size_t i = 0; gradient != NULL && i < w->g->m; i++) {
+        gradient[i] *= w->sign[i];
+    }
+    return QX_OK;
+}
+
+/* Turns correlations that ran against their open bound; true if any did. */
+static bool turn(work *w, const bool fixed[])
+{
+    bool any = false;
+    for (size_t i = 0; i < w->g->m; i++) {
+        const qx_part *part = &w->g->parts.part[i];
+        const double open = w->sign[i] > 0.0 ? part->high : part->low;
+        if (!qx_part_is_variance(part->kind) && !fixed[i] &&
+            fabs(open - w->theta[i]) < NEAR_BOUND * (part->high - part->low)) {
+            measure_from(w, i, w->sign[i] > 0.0);
+            any = true;
+        }
+    }
+    return any;
+}
+
+/* A field without variance knows no correlations: they stay where they are. */
+static bool hold_field(const work *w, bool fixed[])
+{
+    const size_t field = w->g->parts.at[QX_PART_FIELD];
+    if (field == QX_NO_COLUMN || w->theta[field] > 0.0 || fixed[field + 1]) {
+        return false;
+    }
+    fixed[field + 1] = fixed[field + 2] = true;
+    return true;
+}
+
+static qx_status descend(
+    qx_ctx *cx, work *w, bool fixed[], bool loose, double gradient[], qx_descent_end *out)
+{
+    QX_TRY(qx_general_evaluate(cx, w->g, w->theta, w->room));
+    for (size_t i = 0; i < w->g->m; i++) {
+        const bool variance = qx_part_is_variance(w->g->parts.part[i].kind);
+        measure_from(w, i, !variance && w->room->gradient[i] < 0.0);
+    }
+    (void)hold_field(w, fixed);
+    QX_TRY(run(cx, w, fixed, loose, gradient, out));
+    const bool turned = !out->converged && turn(w, fixed);
+    if (turned || hold_field(w, fixed)) {
+        QX_TRY(run(cx, w, fixed, loose, gradient, out));
+    }
+    return QX_OK;
+}
+
+qx_status qx_general_descend(qx_ctx *cx,
+                             const qx_general *g,
+                             qx_general_point *room,
+                             const bool fixed[],
+                             bool loose,
+                             double theta[],
+                             double gradient[],
+                             qx_descent_end *out)
+{
+    work w = {.g = g, .room = room};
+    bool held[QX_DESCENT_MOST] = {false};
+    qx_status status;
+    if (g->m > QX_DESCENT_MOST) {
+        return qx_fail(cx,
+                       QX_E_SHAPE,
+                       "a model may have at most %d variances and correlations",
+                       QX_DESCENT_MOST);
+    }
+    memcpy(w.theta, theta, g->m * sizeof *theta);
+    if (fixed != NULL) {
+        memcpy(held, fixed, g->m * sizeof *held);
+    }
+    QX_SCRATCH(cx, status, descend(cx, &w, held, loose, gradient, out));
+    memcpy(theta, w.theta, g->m * sizeof *theta);
+    return status;
+}

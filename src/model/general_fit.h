@@ -1,0 +1,63 @@
+/* model/general_fit.h - a mixed model with a covariance of model/covariance.h, put in the
+ * place of the fit of variance components that it starts from. Private to model/.
+ *
+ * Everything that reads a fit (means, tests, residuals) works from what stands in
+ * model/lmm_inner.h: phi, its derivatives by theta, the covariance of theta. For V that is
+ * not linear in a correlation, Kenward & Roger 1997, Biometrics 53:983-997, add the second
+ * derivatives:
+ *
+ *     phi_A = phi + 2 phi { sum_ij W_ij (Q_ij - P_i phi P_j - R_ij / 4) } phi
+ *
+ * W = covariance of theta = 2 I^-1, I_ij = tr P V_i P V_j. Satterthwaite takes the observed
+ * information in its place, containment the df of the strata.
+ *
+ * A correlation at its bound, a variance at zero, a field without variance (whose
+ * correlations nothing tells) stay among the parameters with what information there is. */
+#ifndef QX_MODEL_GENERAL_FIT_H
+#define QX_MODEL_GENERAL_FIT_H
+
+#include "model/general.h"
+#include "model/lmm_inner.h"
+
+struct qx_general_fit {
+    qx_general general;
+    qx_general_point at;  /* at the optimum */
+    double *theta;        /* general.m */
+    double f;             /* least criterion */
+    size_t *component;    /* general.m: number of the component, or QX_NO_COLUMN */
+    size_t *correlation;  /* general.m: number of the correlation, or QX_NO_COLUMN */
+    double *standardised; /* n: Py / root of P_ii; NAN where P_ii is nil */
+    double *leverage;     /* n: 1 - P_ii / (R^-1)_ii */
+    double *cook;         /* n */
+};
+
+/* Replaces what the fit of variance components says. r: n, out: conditional residuals of
+ * y / scale. Nothing happens when the response has no variation left. */
+qx_status qx_general_refit(
+    qx_ctx *cx, const qx_lmm_spec *spec, const double y[], qx_lmm *fit, double r[]);
+
+/* The parameters in the order units, residuals, correlation of dates, field and its
+ * correlations. QX_E_INPUT: a unit has two rows on one date; QX_E_SHAPE: too many. */
+qx_status
+qx_general_parts(qx_ctx *cx, const qx_lmm_spec *spec, const qx_lmm *fit, qx_parts *out);
+
+/* Intervals of variances and correlations, likelihood ratios of the structures. */
+qx_status qx_general_profile(qx_ctx *cx, qx_lmm *fit, double level);
+
+/* Least criterion over theta from several starts; theta (m) out. */
+qx_status qx_general_search(qx_ctx *cx,
+                            const qx_general *g,
+                            qx_general_point *room,
+                            double theta[],
+                            qx_descent_end *out);
+
+/* standardised, leverage, cook of the inner fit (qx_residuals_make publishes them):
+ *
+ *     standardised  (Py)_i / root of P_ii      the residual of row i from the other rows
+ *     cook          (Py_i / P_ii)^2 (V^-1 - P)_ii / p
+ *     leverage      1 - P_ii / (R^-1)_ii       R the residual part of V
+ *
+ * For R = sigma2 I they are those of model/residual.h. */
+qx_status qx_general_diagnose(qx_ctx *cx, const qx_lmm *fit);
+
+#endif

@@ -8,15 +8,6 @@
 /* Two questions are the same when they differ by rounding only. */
 #define SAME 1e-9
 
-/* The range of the means of this family, made when it is first asked for. */
-static qx_status range_of(qx_ctx *cx, qx_settle_memory *memory, size_t means)
-{
-    if (memory->range.k == means) {
-        return QX_OK;
-    }
-    return qx_range_table_make(cx, memory->arena, means, &memory->range);
-}
-
 /* Multiplier of the standard error in the adjusted test. Dunnett's is bounded by Sidak's,
  * Holm's by Bonferroni's: a little more than needed, never less. */
 static qx_status
@@ -27,8 +18,10 @@ critical(qx_ctx *cx, qx_settle_memory *memory, const qx_settle *s, double df, do
     switch (s->adjust) {
     case QX_ADJUST_TUKEY:
         if (s->means > 2) {
-            QX_TRY(range_of(cx, memory, s->means));
-            *x = qx_range_table_q(&memory->range, s->alpha, df) / sqrt(2.0);
+            qx_range_table range;
+            memory->ranges.arena = memory->arena;
+            QX_TRY(qx_range_tables_get(cx, &memory->ranges, s->means, &range));
+            *x = qx_range_table_q(&range, s->alpha, df) / sqrt(2.0);
             return QX_OK;
         }
         break;
@@ -75,21 +68,93 @@ enough(qx_ctx *cx, qx_settle_memory *memory, const qx_settle *s, double r, bool 
     return QX_OK;
 }
 
+/* Quantile of t from that of the normal distribution, to two terms (Cornish & Fisher 1938,
+ * Rev Inst Int Stat 5:307-320). */
+static double about_t(double z, double df)
+{
+    return z + (z * z * z + z) / (4.0 * df);
+}
+
+/* About where the answer lies: where the search begins. Bonferroni's critical value stands
+ * for that of the adjusted test. */
+static double guess(const qx_settle *s)
+{
+    const double m = (double)(s->family > 0 ? s->family : 1);
+    const double adjusted = qx_normal_q(s->alpha / (2.0 * m), QX_UPPER);
+    const double alone = qx_normal_q(s->alpha, QX_UPPER);
+    const double shown = qx_normal_q(1.0 - QX_SETTLE_POWER, QX_UPPER);
+    const double inside = qx_normal_q((1.0 - QX_SETTLE_POWER) / 2.0, QX_UPPER);
+    double r = s->replicates + 1.0;
+    for (int again = 0; again < 3; again++) {
+        const double df = s->df * (r - 1.0) / (s->replicates - 1.0);
+        const double size =
+            fmax(about_t(adjusted, df) + shown, about_t(alone, df) + inside) * s->se /
+            s->margin;
+        r = fmin(fmax(ceil(s->replicates * size * size), s->replicates + 1.0),
+                 QX_SETTLE_MOST);
+    }
+    return r;
+}
+
+/* The same once the power with `r` replicates is known: its normal quantile goes with the
+ * root of the replicates. */
+static double better_guess(const qx_settle *s, double r, double power)
+{
+    const double size = s->margin / (s->se * sqrt(s->replicates / r));
+    const double gap = qx_normal_q(QX_SETTLE_POWER, QX_LOWER) -
+                       qx_normal_q(fmin(fmax(power, 0.01), 0.999), QX_LOWER);
+    const double stretch = (size + gap) / size;
+    if (isnan(power) || !(stretch > 0.0)) {
+        return r;
+    }
+    return fmin(fmax(ceil(r * stretch * stretch), s->replicates + 1.0), QX_SETTLE_MOST);
+}
+
+/* Steps away from the guess until it is enough, or no longer: low and high, where `high`
+ * is known to be enough and `low` not; high NAN: nothing up to QX_SETTLE_MOST is. */
+static qx_status bracket(
+    qx_ctx *cx, qx_settle_memory *memory, const qx_settle *s, double *low, double *high)
+{
+    const double least = s->replicates; /* asked only when this was not enough */
+    const double first = guess(s);
+    double stride = 1.0;
+    double power;
+    QX_TRY(qx_settle_power(cx, memory, s, first, &power));
+    double at = better_guess(s, first, power);
+    bool is_enough = power >= QX_SETTLE_POWER;
+    if (at != first) {
+        QX_TRY(enough(cx, memory, s, at, &is_enough));
+    }
+    const bool down = is_enough;
+    *low = least;
+    *high = down ? at : (double)NAN;
+    while (is_enough == down) {
+        if (down) {
+            *high = at;
+            at = fmax(at - stride, least);
+        } else {
+            *low = at;
+            at = fmin(at + stride, QX_SETTLE_MOST);
+        }
+        stride *= 2.0;
+        if (at == least || *low == QX_SETTLE_MOST) {
+            return QX_OK;
+        }
+        QX_TRY(enough(cx, memory, s, at, &is_enough));
+    }
+    *(is_enough ? high : low) = at;
+    return QX_OK;
+}
+
 static qx_status
 search(qx_ctx *cx, qx_settle_memory *memory, const qx_settle *s, double *replicates)
 {
-    double low = s->replicates; /* asked only when this was not enough */
-    double high = low + 1.0;
+    double low, high;
     bool is_enough;
     *replicates = (double)NAN;
-    QX_TRY(enough(cx, memory, s, high, &is_enough));
-    while (!is_enough) {
-        low = high;
-        high = ceil(high * 1.5);
-        if (high > QX_SETTLE_MOST) {
-            return QX_OK;
-        }
-        QX_TRY(enough(cx, memory, s, high, &is_enough));
+    QX_TRY(bracket(cx, memory, s, &low, &high));
+    if (isnan(high)) {
+        return QX_OK;
     }
     while (high - low > 1.0) {
         const double middle = floor((low + high) / 2.0);

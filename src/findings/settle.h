@@ -40,7 +40,7 @@ typedef struct qx_settle_memory {
     size_t count;
     qx_settle asked[QX_SETTLE_REMEMBERED];
     double answer[QX_SETTLE_REMEMBERED];
-    qx_range_table range; /* of the family asked last; k is 0 at first */
+    qx_range_tables ranges; /* made when first asked for, shared with the families */
 } qx_settle_memory;
 
 /* Power of both questions with r replicates: the smaller one, or that of equivalence alone

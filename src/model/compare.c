@@ -23,6 +23,7 @@ typedef struct family {
     qx_comparison *all;
     qx_mvt_family *joint; /* Dunnett with two comparisons or more */
     qx_range_table range; /* Tukey with three means or more */
+    qx_range_tables *tables;
 } family;
 
 static bool can_be_made(const qx_comparison *c)
@@ -251,7 +252,9 @@ static qx_status start_range(qx_ctx *cx, family *f)
     if (f->k > QX_RANGE_TABLE_MOST) {
         return QX_OK;
     }
-    return qx_range_table_make(cx, qx_ctx_scratch(cx), (size_t)f->k, &f->range);
+    return f->tables != NULL
+               ? qx_range_tables_get(cx, f->tables, (size_t)f->k, &f->range)
+               : qx_range_table_make(cx, qx_ctx_scratch(cx), (size_t)f->k, &f->range);
 }
 
 static qx_status
@@ -276,6 +279,25 @@ compare(qx_ctx *cx, size_t m, qx_comparison all[], qx_mat correlation, family *f
     return intervals(cx, f);
 }
 
+qx_status
+qx_compare_family(qx_ctx *cx, const qx_compare_request *request, qx_comparison family_[])
+{
+    qx_status status;
+    if (!(request->level > 0.0 && request->level < 1.0)) {
+        return qx_fail(cx, QX_E_ARG, "level must lie between 0 and 1");
+    }
+    if (request->adjust == QX_ADJUST_TUKEY && request->k < 2) {
+        return qx_fail(
+            cx, QX_E_ARG, "Tukey's comparisons need two means, not %zu", request->k);
+    }
+    family f = {.adjust = request->adjust,
+                .k = (double)request->k,
+                .alpha = 1.0 - request->level,
+                .tables = request->tables};
+    QX_SCRATCH(cx, status, compare(cx, request->m, family_, request->correlation, &f));
+    return status;
+}
+
 qx_status qx_compare(qx_ctx *cx,
                      qx_adjust adjust,
                      size_t k,
@@ -284,14 +306,7 @@ qx_status qx_compare(qx_ctx *cx,
                      qx_comparison family_[],
                      qx_mat correlation)
 {
-    qx_status status;
-    if (!(level > 0.0 && level < 1.0)) {
-        return qx_fail(cx, QX_E_ARG, "level must lie between 0 and 1");
-    }
-    if (adjust == QX_ADJUST_TUKEY && k < 2) {
-        return qx_fail(cx, QX_E_ARG, "Tukey's comparisons need two means, not %zu", k);
-    }
-    family f = {.adjust = adjust, .k = (double)k, .alpha = 1.0 - level};
-    QX_SCRATCH(cx, status, compare(cx, m, family_, correlation, &f));
-    return status;
+    const qx_compare_request request = {
+        .adjust = adjust, .k = k, .level = level, .m = m, .correlation = correlation};
+    return qx_compare_family(cx, &request, family_);
 }

@@ -63,6 +63,23 @@ QX_API qx_status qx_compare(qx_ctx *cx,
                             qx_comparison family[],
                             qx_mat correlation);
 
+struct qx_range_tables;
+
+/* The same, asked with a struct; `tables` (numeric/range_table.h) may be shared by the
+ * families of one analysis, or NULL. */
+typedef struct qx_compare_request {
+    qx_adjust adjust;
+    size_t k;
+    double level;
+    size_t m;
+    qx_mat correlation;
+    struct qx_range_tables *tables;
+} qx_compare_request;
+
+QX_API qx_status qx_compare_family(qx_ctx *cx,
+                                   const qx_compare_request *request,
+                                   qx_comparison family[]);
+
 /* Most letters that are worked out: beyond it nobody reads them. */
 #define QX_LETTERS_MOST 400
 

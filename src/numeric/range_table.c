@@ -16,6 +16,9 @@
 /* Neighbours of the interpolation: 2 x QX_RANGE_TABLE_MARGIN. */
 #define NEIGHBOURS 16
 
+/* Sums run in this many lanes side by side. */
+#define LANES 4
+
 /* Below this w the tail itself is interpolated. */
 #define NEAR 2.5
 
@@ -40,10 +43,13 @@ static qx_status make_grid(qx_ctx *cx, size_t k, grid *out)
     out->half = (size_t)ceil((0.5 * W_MOST + REACH + W_MOST) / out->step);
     QX_NEW(cx, out->below, 2 * out->half + 1);
     QX_NEW(cx, out->density, 2 * out->half + 1);
-    for (size_t i = 0; i <= 2 * out->half; i++) {
-        const double z = out->step * ((double)i - (double)out->half);
-        out->below[i] = qx_normal_p(z, QX_LOWER);
-        out->density[i] = qx_normal_density(z);
+    for (size_t i = 0; i <= out->half; i++) {
+        const double z = -out->step * (double)i;
+        const double below = qx_normal_p(z, QX_LOWER);
+        const double density = qx_normal_density(z);
+        out->below[out->half - i] = below;
+        out->below[out->half + i] = 1.0 - below;
+        out->density[out->half - i] = out->density[out->half + i] = density;
     }
     return QX_OK;
 }
@@ -97,6 +103,7 @@ qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_ta
 {
     qx_status status;
     double *tail, *log_tail;
+    qx_scale_rule *rule;
     if (k < 2 || k > QX_RANGE_TABLE_MOST) {
         return qx_fail(cx,
                        QX_E_ARG,
@@ -108,10 +115,29 @@ qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_ta
     const size_t count = (size_t)ceil(W_MOST / step) + 2 * (size_t)QX_RANGE_TABLE_MARGIN;
     QX_NEW_IN(cx, arena, tail, count);
     QX_NEW_IN(cx, arena, log_tail, count);
+    QX_NEW_IN(cx, arena, rule, 1);
     QX_SCRATCH(cx, status, fill(cx, k, count, tail, log_tail));
-    *out = (qx_range_table){
-        .k = k, .step = step, .count = count, .tail = tail, .log_tail = log_tail};
+    *out = (qx_range_table){.k = k,
+                            .step = step,
+                            .count = count,
+                            .tail = tail,
+                            .log_tail = log_tail,
+                            .rule = rule};
     return status;
+}
+
+qx_status
+qx_range_tables_get(qx_ctx *cx, qx_range_tables *tables, size_t k, qx_range_table *out)
+{
+    for (size_t i = 0; i < tables->count && i < QX_RANGE_TABLES_KEPT; i++) {
+        if (tables->table[i].k == k) {
+            *out = tables->table[i];
+            return QX_OK;
+        }
+    }
+    QX_TRY(qx_range_table_make(cx, tables->arena, k, out));
+    tables->table[tables->count++ % QX_RANGE_TABLES_KEPT] = *out;
+    return QX_OK;
 }
 
 /* Polynomial through the NEIGHBOURS values around place `at` of a grid, in barycentric form
@@ -135,18 +161,23 @@ static double interpolate(const double nodes[], double at)
                                               105.0,
                                               -15.0,
                                               1.0};
-    const double *near = nodes + (size_t)floor(at) + 1 - (size_t)(NEIGHBOURS / 2);
-    const double from = floor(at) + 1.0 - NEIGHBOURS / 2.0;
-    double above = 0.0, below = 0.0;
-    for (size_t i = 0; i < NEIGHBOURS; i++) {
-        const double gap = at - (from + (double)i);
-        if (gap == 0.0) {
-            return near[i];
-        }
-        above += weight[i] / gap * near[i];
-        below += weight[i] / gap;
+    const double whole = floor(at);
+    const double past = at - whole;
+    if (past == 0.0) {
+        return nodes[(size_t)whole];
     }
-    return above / below;
+    const double *near = nodes + (size_t)whole + 1 - (size_t)(NEIGHBOURS / 2);
+    const double first = past + (NEIGHBOURS / 2.0 - 1.0);
+    double above[LANES] = {0.0}, below[LANES] = {0.0};
+    for (size_t i = 0; i < NEIGHBOURS; i += LANES) {
+        for (size_t l = 0; l < LANES; l++) {
+            const double share = weight[i + l] / (first - (double)(int)(i + l));
+            above[l] += share * near[i + l];
+            below[l] += share;
+        }
+    }
+    return ((above[0] + above[1]) + (above[2] + above[3])) /
+           ((below[0] + below[1]) + (below[2] + below[3]));
 }
 
 typedef struct question {
@@ -173,7 +204,8 @@ static double tail(const question *x)
     /* As in numeric/range.c: detail of the integrand in log s. */
     const double detail = fmin(0.11, 0.25 / (1.0 + log(0.5 * (double)x->table->k)));
     question copy = *x;
-    return fmin(1.0, qx_scale_mean(tail_of_scale, &copy, x->df, detail));
+    return fmin(1.0,
+                qx_scale_mean_by(x->table->rule, tail_of_scale, &copy, x->df, detail));
 }
 
 double qx_range_table_p(const qx_range_table *table, double q, double df)

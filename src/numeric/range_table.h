@@ -20,11 +20,12 @@
 #include "base/ctx.h"
 
 typedef struct qx_range_table {
-    size_t k;               /* means */
-    double step;            /* of the grid of w */
-    size_t count;           /* nodes, the first at w = -QX_RANGE_TABLE_MARGIN steps */
-    const double *tail;     /* count */
-    const double *log_tail; /* count */
+    size_t k;                   /* means */
+    double step;                /* of the grid of w */
+    size_t count;               /* nodes, the first at w = -QX_RANGE_TABLE_MARGIN steps */
+    const double *tail;         /* count */
+    const double *log_tail;     /* count */
+    struct qx_scale_rule *rule; /* of the df asked last; one thread at a time */
 } qx_range_table;
 
 #define QX_RANGE_TABLE_MARGIN 8
@@ -34,6 +35,21 @@ typedef struct qx_range_table {
  * scratch of cx: nothing is rewound past it. */
 QX_API qx_status qx_range_table_make(qx_ctx *cx,
                                      qx_arena *arena,
+                                     size_t k,
+                                     qx_range_table *out);
+
+/* Tables that several families of one analysis share, made when first asked for. */
+#define QX_RANGE_TABLES_KEPT 8
+typedef struct qx_range_tables {
+    qx_arena *arena; /* of the tables; not the scratch, which may be rewound between */
+    size_t count;
+    qx_range_table table[QX_RANGE_TABLES_KEPT];
+} qx_range_tables;
+
+/* The table of k, kept or made; beyond QX_RANGE_TABLES_KEPT the oldest makes room. *out is
+ * a copy and valid as long as the arena. Errors: as qx_range_table_make. */
+QX_API qx_status qx_range_tables_get(qx_ctx *cx,
+                                     qx_range_tables *tables,
                                      size_t k,
                                      qx_range_table *out);
 

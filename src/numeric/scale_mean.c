@@ -21,6 +21,7 @@ typedef struct walk {
     double top; /* density of u at 0, its highest */
     double step;
     double sum;
+    qx_scale_rule *rule; /* NULL: nothing is kept */
 } walk;
 
 static double density(const walk *w, double u)
@@ -28,14 +29,33 @@ static double density(const walk *w, double u)
     return w->top * exp(w->df * (u - 0.5 * expm1(2.0 * u)));
 }
 
-/* Adds the terms at from, from + by, ...: as long as they count or grow. */
-static void go(walk *w, double from, double by)
+/* Node i of one side: its s and weight, kept or computed. */
+static void node(const walk *w, int side, size_t i, double *s, double *weight)
+{
+    qx_scale_rule *rule = w->rule;
+    if (rule != NULL && i < rule->count[side]) {
+        *s = rule->s[side][i];
+        *weight = rule->weight[side][i];
+        return;
+    }
+    const double u = side == 0 ? -(double)i * w->step : w->step + (double)i * w->step;
+    *s = exp(u);
+    *weight = density(w, u);
+    if (rule != NULL && i < QX_SCALE_NODES) {
+        rule->s[side][i] = *s;
+        rule->weight[side][i] = *weight;
+        rule->count[side] = i + 1;
+    }
+}
+
+/* Adds the terms of one side outwards: as long as they count or grow. */
+static void go(walk *w, int side)
 {
     double before = 0.0;
     for (size_t i = 0;; i++) {
-        const double u = from + (double)i * by;
-        const double weight = density(w, u);
-        const double term = weight * w->f(w->data, exp(u));
+        double s, weight;
+        node(w, side, i, &s, &weight);
+        const double term = weight * w->f(w->data, s);
         w->sum += term;
         if (!(weight > 0.0) || isnan(term)) {
             return;
@@ -47,15 +67,31 @@ static void go(walk *w, double from, double by)
     }
 }
 
-double qx_scale_mean(qx_of_scale *f, void *data, double df, double detail)
+double qx_scale_mean_by(
+    qx_scale_rule *rule, qx_of_scale *f, void *data, double df, double detail)
 {
     if (isinf(df)) {
         return f(data, 1.0);
     }
-    walk w = {.f = f, .data = data, .df = df};
-    w.top = 2.0 * df * qx_chisq_density(df, df);
+    walk w = {.f = f, .data = data, .df = df, .rule = rule};
+    if (rule != NULL && rule->df == df && rule->detail == detail) {
+        w.top = rule->top;
+    } else {
+        w.top = 2.0 * df * qx_chisq_density(df, df);
+    }
+    if (rule != NULL && (rule->df != df || rule->detail != detail)) {
+        rule->df = df;
+        rule->detail = detail;
+        rule->top = w.top;
+        rule->count[0] = rule->count[1] = 0;
+    }
     w.step = fmin(STEP / sqrt(df), detail);
-    go(&w, 0.0, -w.step);
-    go(&w, w.step, w.step);
+    go(&w, 0);
+    go(&w, 1);
     return w.sum * w.step;
+}
+
+double qx_scale_mean(qx_of_scale *f, void *data, double df, double detail)
+{
+    return qx_scale_mean_by(NULL, f, data, df, detail);
 }

@@ -6,6 +6,7 @@
 #include "findings/checks.h"
 #include "findings/classical.h"
 #include "findings/covariates.h"
+#include "findings/dose.h"
 #include "findings/means_of.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
@@ -175,6 +176,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_means_of(w));
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_contrasts_of(w));
+    QX_TRY(qx_dose_of(w));
     QX_TRY(qx_checks_of(w));
     return warn_of_interactions(w);
 }

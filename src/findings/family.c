@@ -13,7 +13,9 @@
 /* One family while it is worked on: of one class, where there are classes. */
 typedef struct pairs {
     qx_adjust adjust;
-    size_t count;
+    size_t count, made;      /* pairs, and those of them that can be estimated */
+    size_t means;            /* members that are in one of those */
+    bool *compares;          /* member_count: is it one of these means? */
     size_t *first, *second;  /* member numbers */
     qx_comparison *compared; /* on the link scale */
     qx_comparison *small; /* the same with the degrees of freedom of few units, or NULL */
@@ -116,6 +118,26 @@ static qx_status estimate_pairs(qx_work *w, const qx_pair_family *family, pairs 
     return QX_OK;
 }
 
+/* Cells without data, and what cannot be estimated for their sake, are no part of the
+ * family: neither of its means nor of its comparisons. */
+static qx_status count_made(qx_work *w, const qx_pair_family *family, pairs *ps)
+{
+    QX_NEW(w->cx, ps->compares, family->member_count);
+    ps->made = ps->means = 0;
+    for (size_t k = 0; k < ps->count; k++) {
+        const qx_comparison *c = &ps->compared[k];
+        if (isfinite(c->estimate) && c->se > 0.0 && c->df > 0.0) {
+            ps->made++;
+            ps->compares[ps->first[k]] = ps->compares[ps->second[k]] = true;
+        }
+    }
+    for (size_t i = 0; i < family->member_count; i++) {
+        ps->means += ps->compares[i] ? 1 : 0;
+    }
+    ps->means = ps->means < 2 ? 2 : ps->means;
+    return QX_OK;
+}
+
 static double covariance_of(const qx_work *w, const pairs *ps, size_t a, size_t b)
 {
     const qx_estimator *e = &w->estimator;
@@ -163,7 +185,7 @@ compare_small(qx_work *w, const qx_pair_family *family, pairs *ps, qx_mat r)
                                        .df = ps->small_df};
     }
     return qx_compare(
-        w->cx, ps->adjust, family->member_count, w->level, ps->count, ps->small, r);
+        w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, r);
 }
 
 /* Units behind the mean with fewer of them. */
@@ -187,8 +209,8 @@ static qx_status settle_pair(
                    .margin = w->margin,
                    .alpha = w->alpha,
                    .adjust = ps->adjust,
-                   .means = family->member_count,
-                   .family = ps->count};
+                   .means = ps->means,
+                   .family = ps->made};
     if (d->verdict != QX_UNSETTLED || isnan(w->margin)) {
         return QX_OK;
     }
@@ -363,26 +385,45 @@ static qx_status give_letters(qx_work *w,
                               const pairs *ps,
                               const char *letters[])
 {
-    const size_t k = family->member_count;
+    const size_t k = ps->means;
     bool *differ;
-    size_t *order;
+    size_t *order, *place; /* place: number of a member among those that compare */
+    const char **letter;
     if (ps->adjust == QX_ADJUST_DUNNETT) {
         return QX_OK; /* letters claim something of every pair; Dunnett looks at few */
     }
+    if (ps->made != k * (k - 1) / 2) {
+        return QX_OK; /* means that cannot all be compared with each other */
+    }
     QX_NEW(w->cx, differ, k * k);
-    QX_NEW(w->cx, order, k);
+    QX_NEW(w->cx, order, family->member_count);
+    QX_NEW(w->cx, place, family->member_count);
+    QX_NEW(w->cx, letter, k);
+    for (size_t i = 0, at = 0; i < family->member_count; i++) {
+        place[i] = ps->compares[i] ? at++ : 0;
+    }
     for (size_t i = 0; i < ps->count; i++) {
+        const size_t a = place[ps->first[i]], b = place[ps->second[i]];
         const double p =
             ps->small == NULL ? ps->compared[i].p_adjusted : ps->small[i].p_adjusted;
-        if (isnan(p)) {
-            return QX_OK; /* not every pair could be compared: no letters at all */
+        if (ps->compares[ps->first[i]] && ps->compares[ps->second[i]]) {
+            differ[a + b * k] = differ[b + a * k] = p < w->alpha;
         }
         const bool differs = p < w->alpha;
         differ[ps->first[i] + ps->second[i] * k] = differs;
         differ[ps->second[i] + ps->first[i] * k] = differs;
     }
     QX_TRY(order_members(w, family, ps, order));
-    return qx_letters(w->cx, w->arena, k, differ, order, letters);
+    for (size_t i = 0, at = 0; i < family->member_count; i++) {
+        if (ps->compares[order[i]]) {
+            order[at++] = place[order[i]];
+        }
+    }
+    QX_TRY(qx_letters(w->cx, w->arena, k, differ, order, letter));
+    for (size_t i = 0; i < family->member_count; i++) {
+        letters[i] = ps->compares[i] ? letter[place[i]] : NULL;
+    }
+    return QX_OK;
 }
 
 static qx_status compare_class(qx_work *w,
@@ -391,19 +432,20 @@ static qx_status compare_class(qx_work *w,
                                qx_array *out,
                                const char *letters[])
 {
+    QX_TRY(count_made(w, family, &ps));
     qx_mat correlation = {0};
     QX_TRY(list_pairs(w, family, &ps));
     QX_TRY(estimate_pairs(w, family, &ps));
     if (ps.adjust == QX_ADJUST_DUNNETT) {
         QX_TRY(correlate_pairs(w, &ps, &correlation));
     }
-    QX_TRY(qx_compare(w->cx,
-                      ps.adjust,
-                      family->member_count,
-                      w->level,
-                      ps.count,
-                      ps.compared,
-                      correlation));
+    const qx_compare_request request = {.adjust = ps.adjust,
+                                        .k = ps.means,
+                                        .level = w->level,
+                                        .m = ps.count,
+                                        .correlation = correlation,
+                                        .tables = &w->settled.ranges};
+    QX_TRY(qx_compare_family(w->cx, &request, ps.compared));
     QX_TRY(compare_small(w, family, &ps, correlation));
     for (size_t k = 0; k < ps.count; k++) {
         qx_difference *one = qx_array_push(out);

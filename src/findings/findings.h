@@ -98,6 +98,7 @@ typedef struct qx_contrast_line {
     const char *name;
     const char *of; /* treatment */
     double estimate, se, df, value, p;
+    double p_adjusted; /* all contrasts of the variate as one family; NAN: not made */
 } qx_contrast_line;
 
 typedef struct qx_check_line {
@@ -112,6 +113,24 @@ typedef struct qx_residual_line {
     size_t row; /* from 1 */
     double studentised, standardised, cook, leverage;
 } qx_residual_line;
+
+/* One part of a dose response and what the curve up to it leaves (findings/dose.h). */
+typedef struct qx_dose_part {
+    const char *name; /* "linear", "quadratic", "cubic", "quartic" */
+    double estimate, se, df, f, p;
+    double lack_num_df, lack_den_df, lack_f, lack_p; /* NAN: no level is left over */
+} qx_dose_part;
+
+typedef struct qx_dose {
+    const char *of; /* treatment */
+    size_t part_count;
+    const qx_dose_part *part; /* degree 1, 2 ... */
+    size_t degree; /* the lowest whose lack of fit is not shown, at most part_count */
+    bool shown;    /* some part up to that degree is shown */
+    double slope, slope_se, slope_lower, slope_upper; /* for one unit of the treatment */
+    const char *turns_at; /* level where the curve has its end value inside, or NULL */
+    bool turns_down;      /* it is the highest value */
+} qx_dose;
 
 /* One observation as charts need it. */
 typedef struct qx_point {
@@ -172,6 +191,8 @@ typedef struct qx_result {
         cv_percent;
     bool converged;
     size_t iterations;
+    size_t dose_count;
+    const qx_dose *dose;
     const qx_classical *classical; /* continuous variates, else NULL */
     size_t variance_count;
     const qx_variance_line *variance;

@@ -4,6 +4,7 @@
 
 #include "findings/family.h"
 #include "findings/respond.h"
+#include "findings/not_estimable.h"
 #include "findings/transform.h"
 #include "numeric/dist.h"
 
@@ -181,6 +182,7 @@ one_term(qx_work *w, const qx_term *term, qx_array *means, qx_array *differences
                        QX_CELLS_MOST);
     }
     QX_TRY(qx_cells_make(w, term->factor_count, term->factor, &cells));
+    QX_TRY(qx_tell_not_estimable(w, term->name, &cells));
     const size_t classes = w->estimator.class_count;
     QX_NEW(w->cx, letters, cells.count * classes);
     qx_pair_family family = {.term = term->name,

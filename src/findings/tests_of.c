@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/array.h"
+#include "findings/contrast_family.h"
 #include "findings/covariates.h"
 #include "model/trend.h"
 #include "numeric/dist.h"
@@ -223,15 +224,15 @@ static qx_status contrast_weights(qx_work *w,
 static qx_status contrast(qx_work *w,
                           const qx_contrast_def *def,
                           size_t factor,
+                          double row[], /* zeros in, the contrast over the columns out */
                           qx_contrast_line *line,
                           bool *possible)
 {
     const size_t levels = w->data.frame.factor[factor].level_count;
-    double *weight, *row, *mean;
+    double *weight, *mean;
     qx_estimate e = {NAN, NAN, NAN};
     bool estimable = true;
     QX_NEW(w->cx, weight, levels);
-    QX_NEW(w->cx, row, w->fit->p);
     QX_NEW(w->cx, mean, w->fit->p);
     QX_TRY(contrast_weights(w, def, factor, weight, possible));
     if (!*possible) {
@@ -257,15 +258,19 @@ static qx_status contrast(qx_work *w,
                                .se = e.se,
                                .df = e.df,
                                .value = value,
-                               .p = qx_t_two_sided(value, e.df)};
+                               .p = qx_t_two_sided(value, e.df),
+                               .p_adjusted = NAN};
     return QX_OK;
 }
 
 qx_status qx_contrasts_of(qx_work *w)
 {
     qx_contrast_line *list;
+    qx_mat row;
     size_t count = 0;
     QX_NEW_IN(w->cx, w->arena, list, w->protocol->contrast_count);
+    QX_TRY(qx_mat_new(
+        w->cx, w->temporary, w->fit->p, w->protocol->contrast_count, &row));
     for (size_t i = 0; i < w->protocol->contrast_count; i++) {
         const qx_contrast_def *def = &w->protocol->contrast[i];
         const size_t factor =
@@ -275,13 +280,16 @@ qx_status qx_contrasts_of(qx_work *w)
         if (factor == QX_NO_COLUMN || w->data.frame.factor[factor].level_count < 2) {
             continue;
         }
-        QX_SCRATCH(w->cx, status, contrast(w, def, factor, &list[count], &possible));
+        QX_SCRATCH(
+            w->cx,
+            status,
+            contrast(w, def, factor, &QX_AT(row, 0, count), &list[count], &possible));
         QX_TRY(status);
         count += possible ? 1 : 0;
     }
     w->result->contrast = list;
     w->result->contrast_count = count;
-    return QX_OK;
+    return qx_contrast_family(w, row, count, list);
 }
 
 /* A component at zero, in the words of the orchard. */

@@ -173,7 +173,8 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
         warn_average(doc, factor, spelled(doc, joint->term), joint->p);
     }
     const size_t trends = qx_doc_trends(doc, f, r, factor);
-    if (trends == 0 && qx_factor_numeric(f->protocol, factor)) {
+    if (trends == 0 && !qx_doc_dose(doc, f, r, factor) &&
+        qx_factor_numeric(f->protocol, factor)) {
         qx_doc_add(doc,
                    QX_NODE_NOTE,
                    qx_say(doc,

@@ -4,6 +4,7 @@
  *   doc_journal.c  means as a horticultural journal lays them out
  *   doc_tables.c   differences, contrasts, tests, components
  *   doc_classical.c  the classical analysis of variance, efficiency of the blocking
+ *   doc_dose.c     dose and response: the sentence and the table
  *   doc_method.c   how it was analysed, checks, cautions
  *   doc_report.c   all of it in order */
 #ifndef QX_REPORT_DOC_PARTS_H
@@ -42,6 +43,10 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
 /* The treatment's trend contrasts, as sentences. Gives how many. */
 size_t
 qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
+
+/* Dose and response: a sentence of one treatment (false: there is none), and the table of all. */
+bool qx_doc_dose(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
+void qx_doc_dose_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Limits of a contrast at the protocol's level: NAN without df. */
 double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c);

@@ -207,6 +207,7 @@ static void one_variate(qx_doc *doc,
     }
     qx_doc_mean_tables(doc, f, r);
     qx_doc_contrast_table(doc, f, r);
+    qx_doc_dose_table(doc, f, r);
     qx_doc_difference_tables(doc, f, r);
     tell_left_out(doc, f, r);
     qx_doc_test_table(doc, f, r);

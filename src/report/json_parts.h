@@ -9,4 +9,7 @@
 /* "classical": {"why_not", "table", "variance", "relative_efficiency"}, or null. */
 void qx_json_classical(qx_json *j, const qx_classical *classical);
 
+/* "dose_response": a list, one entry for each treatment whose levels are amounts. */
+void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[]);
+
 #endif

@@ -264,6 +264,7 @@ static void write_contrasts(qx_json *j, const qx_result *r)
         qx_json_number(j, "df", c->df);
         qx_json_number(j, "value", c->value);
         qx_json_number(j, "p", c->p);
+        qx_json_number(j, "p_adjusted", c->p_adjusted);
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');
@@ -329,6 +330,7 @@ static void write_result(qx_json *j, const qx_result *r)
     write_checks(j, r);
     write_residuals(j, r);
     qx_json_classical(j, r->classical);
+    qx_json_dose(j, r->dose_count, r->dose);
     write_texts(j, "notes", r->note_count, r->note);
     qx_json_close(j, '}');
 }

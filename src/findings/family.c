@@ -409,9 +409,6 @@ static qx_status give_letters(qx_work *w,
         if (ps->compares[ps->first[i]] && ps->compares[ps->second[i]]) {
             differ[a + b * k] = differ[b + a * k] = p < w->alpha;
         }
-        const bool differs = p < w->alpha;
-        differ[ps->first[i] + ps->second[i] * k] = differs;
-        differ[ps->second[i] + ps->first[i] * k] = differs;
     }
     QX_TRY(order_members(w, family, ps, order));
     for (size_t i = 0, at = 0; i < family->member_count; i++) {

@@ -429,10 +429,10 @@ static qx_status compare_class(qx_work *w,
                                qx_array *out,
                                const char *letters[])
 {
-    QX_TRY(count_made(w, family, &ps));
     qx_mat correlation = {0};
     QX_TRY(list_pairs(w, family, &ps));
     QX_TRY(estimate_pairs(w, family, &ps));
+    QX_TRY(count_made(w, family, &ps));
     if (ps.adjust == QX_ADJUST_DUNNETT) {
         QX_TRY(correlate_pairs(w, &ps, &correlation));
     }

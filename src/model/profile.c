@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "model/blocks.h"
+#include "model/reduced.h"
 #include "model/spectral.h"
 #include "numeric/chol.h"
 
@@ -121,6 +122,10 @@ qx_status qx_profile_again(qx_ctx *cx,
                            qx_profile *out)
 {
     double *z;
+    if (made->reduced != NULL) {
+        *out = *made;
+        return qx_reduced_again(cx, arena, r, out);
+    }
     QX_NEW_IN(cx, arena, z, made->q);
     for (size_t a = 0; a < made->m; a++) {
         for (size_t i = 0; i < made->n; i++) {
@@ -148,7 +153,9 @@ qx_status qx_profile_room(qx_ctx *cx,
     QX_NEW_IN(cx, arena, at.square, m);
     QX_TRY(qx_mat_new(cx, arena, m, m, &at.norm));
     QX_TRY(qx_mat_new(cx, arena, m, m, &at.bilinear));
-    if (profile->blocks != NULL) {
+    if (profile->reduced != NULL) {
+        QX_TRY(qx_reduced_room_make(cx, arena, profile, &at.reduced));
+    } else if (profile->blocks != NULL) {
         QX_TRY(qx_blocks_room_make(cx, arena, profile, &at.blocks));
     } else {
         QX_NEW_IN(cx, arena, at.b, q);
@@ -204,7 +211,7 @@ static bool by_strata(const qx_profile *f)
 
 static qx_status strata(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
 {
-    return qx_spectral_point(f, at->gamma, at) ? QX_OK : bad_ratio(cx);
+    return qx_spectral_strata(f, at->gamma, at) ? QX_OK : bad_ratio(cx);
 }
 
 qx_status qx_profile_value(qx_ctx *cx,
@@ -217,6 +224,9 @@ qx_status qx_profile_value(qx_ctx *cx,
     }
     if (by_strata(f)) {
         return strata(cx, f, at);
+    }
+    if (f->reduced != NULL) {
+        return qx_reduced_value(cx, f, at);
     }
     return f->blocks != NULL ? qx_blocks_value(cx, f, at) : one_matrix(cx, f, at);
 }
@@ -284,6 +294,9 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
     if (!spread_gamma(f, gamma, at)) {
         return bad_ratio(cx);
     }
+    if (f->reduced != NULL) {
+        return qx_reduced_evaluate(cx, f, at);
+    }
     if (f->blocks != NULL) {
         return qx_blocks_evaluate(cx, f, at);
     }
@@ -337,6 +350,9 @@ void qx_profile_derivatives(const qx_profile *f,
 qx_status
 qx_profile_random(qx_ctx *cx, const qx_profile *f, const qx_profile_point *at, double u[])
 {
+    if (f->reduced != NULL) {
+        return qx_reduced_random(cx, f, at, u);
+    }
     if (f->blocks != NULL) {
         for (size_t k = 0; k < f->q; k++) {
             u[k] = at->lambda[k] * at->lambda[k] * at->w[k];

@@ -22,7 +22,8 @@
  *     expected:    |T_ij|^2 - tr T_ii tr T_jj / (n - p)         (|.|^2: sum of squares)
  *
  * Where the columns of Z fall into sets that never meet, G is not formed and the same
- * numbers come from model/blocks.h at the cost of the sets alone.
+ * numbers come from model/blocks.h at the cost of the sets alone. For large data they come
+ * from model/reduced.h.
  *
  * Source: Bates et al. 2015, J Stat Softw 67(1):1-48 (criterion); Patterson & Thompson
  * 1971, Biometrika 58:545-554 and Harville 1977, J Am Stat Assoc 72:320-338 (P and the
@@ -30,6 +31,7 @@
 #ifndef QX_MODEL_PROFILE_H
 #define QX_MODEL_PROFILE_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "base/ctx.h"
@@ -48,6 +50,9 @@ typedef struct qx_profile {
     const double *t;  /* of the response */
     const double *ss; /* sums of squares by strata */
     double rest;
+    /* Large and sparse (model/reduced.h), else NULL; then G, C and z are not there: */
+    const struct qx_reduced *reduced;
+    const struct qx_nest_data *data; /* of the response */
 } qx_profile;
 
 /* Everything at one gamma; room is made once and reused. */
@@ -58,6 +63,8 @@ typedef struct qx_profile_point {
     double *b;      /* q; not with blocks */
     double *w;      /* q */
     struct qx_blocks_room *blocks;
+    struct qx_reduced_room *reduced; /* then w is not filled */
+    bool average; /* norm holds the average information (model/reduced.h) */
     double ypy, log_a;
     double *trace;   /* m: tr T_ii */
     double *square;  /* m: w_i'w_i */

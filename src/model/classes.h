@@ -61,7 +61,7 @@ typedef struct qx_classes_spec {
     qx_penalty penalty;
 } qx_classes_spec;
 
-#define QX_CLASSES_MOST 30
+#define QX_CLASSES_MOST 16
 
 typedef struct qx_classes {
     qx_arena *arena; /* owns everything below */

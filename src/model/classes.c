@@ -1,0 +1,412 @@
+#include "model/classes_inner.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "model/separation_inner.h"
+#include "numeric/chol.h"
+
+static qx_status check_spec(qx_ctx *cx, const qx_classes_spec *spec)
+{
+    if (spec->class_count < 2 || spec->class_count > QX_CLASSES_MOST) {
+        return qx_fail(cx,
+                       QX_E_SHAPE,
+                       "%zu classes; from 2 to %d can be analysed",
+                       spec->class_count,
+                       QX_CLASSES_MOST);
+    }
+    if ((spec->code == NULL) == (spec->count == NULL)) {
+        return qx_fail(cx, QX_E_ARG, "the response is given by class or by count");
+    }
+    for (size_t r = 0; r < spec->random_count; r++) {
+        if (spec->random[r].factor >= spec->frame->factor_count) {
+            return qx_fail(cx, QX_E_SHAPE, "random term %zu names no factor", r + 1);
+        }
+    }
+    return QX_OK;
+}
+
+/* Classes that were seen; those that were not are told. */
+static qx_status find_classes(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit)
+{
+    const size_t K = spec->class_count, n = spec->frame->n;
+    double *number, *total;
+    size_t *all, *class_of;
+    const char **name;
+    QX_NEW(cx, number, n * K);
+    QX_NEW(cx, total, K);
+    QX_NEW(cx, all, K);
+    QX_NEW_IN(cx, fit->arena, class_of, K);
+    QX_NEW_IN(cx, fit->arena, name, K);
+    for (size_t k = 0; k < K; k++) {
+        all[k] = k;
+    }
+    QX_TRY(qx_class_numbers_of(cx, spec, all, K, number));
+    for (size_t i = 0; i < n * K; i++) {
+        total[i % K] += number[i];
+        fit->total += number[i];
+    }
+    for (size_t k = 0; k < K; k++) {
+        class_of[k] = total[k] > 0.0 ? fit->class_count : QX_NO_COLUMN;
+        if (total[k] > 0.0) {
+            name[fit->class_count] = qx_arena_copy(fit->arena, spec->class_name[k]);
+            if (name[fit->class_count++] == NULL) {
+                return qx_fail(cx, QX_E_NOMEM, "no memory for the name of a class");
+            }
+        } else {
+            QX_TRY(qx_note(cx,
+                           "%s was never seen: it is left out, its share is 0",
+                           spec->class_name[k]));
+        }
+    }
+    fit->class_of = class_of;
+    fit->class_name = name;
+    if (fit->class_count < 2) {
+        return qx_fail(cx,
+                       QX_E_INPUT,
+                       fit->class_count == 0 ? "nothing was counted in any class"
+                                             : "all are %s: with one class only there is "
+                                               "nothing to compare",
+                       fit->class_count == 0 ? "" : name[0]);
+    }
+    return QX_OK;
+}
+
+/* x (cells x q) = (x - centre) root, orthonormal over the things. */
+static qx_status orthonormal(qx_ctx *cx, qx_classes *fit, double x[])
+{
+    struct qx_classes_inner *in = fit->inner;
+    const qx_class_cells *cells = &in->cells;
+    const size_t q = cells->columns, C = cells->cells;
+    qx_mat W;
+    qx_qr qr;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), C, q, &W));
+    for (size_t j = 0; j < q; j++) {
+        for (size_t c = 0; c < C && fit->kind == QX_CUMULATIVE; c++) {
+            in->centre[j] += cells->total[c] * cells->x[c * q + j] / fit->total;
+        }
+        for (size_t c = 0; c < C; c++) {
+            QX_AT(W, c, j) = sqrt(cells->total[c] / fit->total) *
+                             (cells->x[c * q + j] - in->centre[j]);
+        }
+    }
+    QX_TRY(qx_qr_factor(cx, qx_ctx_scratch(cx), W, &qr));
+    if (qr.rank < q) {
+        return qx_fail(cx,
+                       QX_E_RANK,
+                       "the rows with something in them do not tell all effects apart");
+    }
+    for (size_t j = 0; j < q; j++) {
+        QX_AT(in->root, j, j) = 1.0;
+    }
+    /* root = R^-1, by back substitution. */
+    for (size_t j = 0; j < q; j++) {
+        for (size_t i = j + 1; i-- > 0;) {
+            double sum = QX_AT(in->root, i, j);
+            for (size_t k = i + 1; k <= j; k++) {
+                sum -= QX_AT(qr.R, i, k) * QX_AT(in->root, k, j);
+            }
+            QX_AT(in->root, i, j) = sum / QX_AT(qr.R, i, i);
+        }
+    }
+    for (size_t c = 0; c < C; c++) {
+        for (size_t j = 0; j < q; j++) {
+            x[c * q + j] = 0.0;
+            for (size_t k = 0; k <= j; k++) {
+                x[c * q + j] +=
+                    QX_AT(in->root, k, j) * (cells->x[c * q + k] - in->centre[k]);
+            }
+        }
+    }
+    return QX_OK;
+}
+
+/* coef = back z. */
+static void fill_back(qx_classes *fit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    const size_t d = in->model.d, q = in->model.q;
+    if (fit->kind == QX_BASELINE) {
+        for (size_t b = 0; b < d; b++) {
+            qx_mat_copy(qx_mat_part(in->back, b * q, b * q, q, q), in->root);
+        }
+        return;
+    }
+    qx_mat_copy(qx_mat_part(in->back, d, d, q, q), in->root);
+    for (size_t j = 0; j < d; j++) {
+        QX_AT(in->back, j, j) = 1.0;
+        for (size_t i = 0; i < q; i++) {
+            QX_AT(in->back, j, d + i) =
+                qx_dot(q, in->centre, in->root.at + i * in->root.ld);
+        }
+    }
+}
+
+static qx_status make_random(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    const size_t effects = fit->kind == QX_CUMULATIVE ? 1 : fit->class_count - 1;
+    qx_laplace_random *random;
+    QX_NEW_IN(cx, fit->arena, random, spec->random_count * effects);
+    for (size_t r = 0; r < spec->random_count; r++) {
+        for (size_t e = 0; e < effects; e++) {
+            random[r * effects + e] = (qx_laplace_random){
+                .code = in->cells.unit[r],
+                .level_count = spec->frame->factor[spec->random[r].factor].level_count,
+                .predictor = e,
+            };
+        }
+    }
+    in->random = random;
+    return QX_OK;
+}
+
+static qx_status make_model(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    const size_t q = fit->design.p - in->skip, K = fit->class_count;
+    double *number, *x;
+    QX_NEW(cx, number, fit->n * K);
+    QX_TRY(qx_class_numbers_of(cx, spec, fit->class_of, K, number));
+    QX_TRY(qx_class_cells_make(cx,
+                               fit->arena,
+                               spec,
+                               qx_mat_part(fit->design.X, 0, in->skip, fit->n, q),
+                               K,
+                               number,
+                               &in->cells));
+    QX_NEW_IN(cx, fit->arena, x, in->cells.cells * q);
+    QX_NEW_IN(cx, fit->arena, in->centre, q);
+    QX_TRY(qx_mat_new(cx, fit->arena, q, q, &in->root));
+    QX_TRY(orthonormal(cx, fit, x));
+    QX_TRY(make_random(cx, spec, fit));
+    in->model = (qx_class_model){
+        .rows = fit->kind == QX_CUMULATIVE ? &qx_rows_cumulative : &qx_rows_baseline,
+        .parallel = fit->kind == QX_CUMULATIVE,
+        .K = K,
+        .q = q,
+        .cells = in->cells.cells,
+        .x = x,
+        .number = in->cells.number,
+        .total = in->cells.total,
+        .random_count = spec->random_count,
+        .random = in->random,
+        .quadrature = spec->quadrature,
+        .penalised = spec->penalty == QX_PENALTY_ALWAYS,
+    };
+    QX_TRY(qx_class_model_finish(cx, fit->arena, &in->model));
+    fit->p = in->model.P;
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->back));
+    fill_back(fit);
+    return QX_OK;
+}
+
+static qx_status name_text(qx_ctx *cx, qx_classes *fit, size_t j, const char **out)
+{
+    const size_t d = fit->class_count - 1, q = fit->inner->model.q;
+    if (fit->kind == QX_BASELINE) {
+        *out = qx_arena_printf(
+            fit->arena, "%s:%s", fit->class_name[1 + j / q], fit->design.name[j % q]);
+    } else if (j < d) {
+        *out = qx_arena_printf(
+            fit->arena, "threshold:%s|%s", fit->class_name[j], fit->class_name[j + 1]);
+    } else {
+        *out = fit->design.name[1 + j - d];
+    }
+    return *out == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for a name") : QX_OK;
+}
+
+static qx_status name_all(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit)
+{
+    const size_t effects = fit->kind == QX_CUMULATIVE ? 1 : fit->class_count - 1;
+    const char **name;
+    QX_NEW_IN(cx, fit->arena, name, fit->p);
+    for (size_t j = 0; j < fit->p; j++) {
+        QX_TRY(name_text(cx, fit, j, &name[j]));
+    }
+    fit->name = name;
+    fit->component_count = fit->inner->model.D;
+    QX_NEW_IN(cx, fit->arena, fit->component, fit->component_count);
+    for (size_t k = 0; k < fit->component_count; k++) {
+        const char *term = spec->random[k / effects].name;
+        fit->component[k] = (qx_component){
+            .name =
+                fit->kind == QX_CUMULATIVE
+                    ? qx_arena_copy(fit->arena, term)
+                    : qx_arena_printf(
+                          fit->arena, "%s:%s", fit->class_name[1 + k % effects], term),
+            .lower = NAN,
+            .upper = NAN,
+            .lrt = NAN,
+            .p = NAN,
+        };
+        if (fit->component[k].name == NULL) {
+            return qx_fail(cx, QX_E_NOMEM, "no memory for the name of a component");
+        }
+    }
+    return QX_OK;
+}
+
+/* The summit without random terms, then with them from there. */
+static qx_status climb(qx_ctx *cx, qx_classes *fit, qx_class_summit *summit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    qx_class_model fixed = in->model;
+    fixed.plan = NULL;
+    fixed.D = 0;
+    qx_class_start(&in->model, in->z);
+    qx_class_summit first = {0};
+    if (in->model.plan != NULL) {
+        QX_TRY(qx_class_climb_up(
+            cx, &(qx_class_climb){.model = &fixed, .loose = true}, in->z, &first));
+    }
+    *summit = (qx_class_summit){.at_zero = in->at_zero, .hessian = in->hessian};
+    QX_TRY(qx_class_climb_up(cx, &(qx_class_climb){.model = &in->model}, in->z, summit));
+    summit->iterations += first.iterations;
+    return QX_OK;
+}
+
+/* Inverse of the Hessian over what is not at zero; NAN where it is not positive definite. */
+static qx_status invert(qx_ctx *cx, const qx_mat hessian, qx_mat out)
+{
+    const size_t m = hessian.rows;
+    size_t *kept, f = 0;
+    qx_mat part, inverse;
+    QX_NEW(cx, kept, m);
+    for (size_t i = 0; i < m; i++) {
+        if (QX_AT(hessian, i, i) != 0.0) {
+            kept[f++] = i;
+        }
+    }
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, &part));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, &inverse));
+    for (size_t j = 0; j < f; j++) {
+        for (size_t i = 0; i < f; i++) {
+            QX_AT(part, i, j) = QX_AT(hessian, kept[i], kept[j]);
+        }
+    }
+    const qx_status factored = qx_chol_factor(cx, part);
+    if (factored == QX_OK) {
+        QX_TRY(qx_chol_inverse(cx, part, inverse));
+    } else {
+        qx_ctx_forgive(cx);
+        QX_TRY(qx_ctx_status(cx));
+    }
+    qx_mat_zero(out);
+    for (size_t j = 0; j < f; j++) {
+        for (size_t i = 0; i < f; i++) {
+            QX_AT(out, kept[i], kept[j]) =
+                factored == QX_OK ? QX_AT(inverse, i, j) : (double)NAN;
+        }
+    }
+    return QX_OK;
+}
+
+/* Coefficients and covariance in the design's coding. */
+static qx_status tell(qx_ctx *cx, qx_classes *fit, const qx_class_summit *summit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    const size_t P = fit->p;
+    double *coef, penalty = 0.0;
+    qx_mat half;
+    QX_NEW_IN(cx, fit->arena, coef, P);
+    QX_TRY(qx_mat_new(cx, fit->arena, P, P, &fit->covariance));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), P, P, &half));
+    qx_mat_vector('n', 1.0, in->back, in->z, 0.0, coef);
+    fit->coef = coef;
+    QX_TRY(invert(cx, in->hessian, in->joint));
+    const qx_mat fixed = qx_mat_part(in->joint, 0, 0, P, P);
+    QX_TRY(qx_mat_multiply(cx, 'n', 'n', 1.0, in->back, fixed, 0.0, half));
+    QX_TRY(qx_mat_multiply(cx, 'n', 't', 1.0, half, in->back, 0.0, fit->covariance));
+    QX_TRY(qx_class_penalty(cx, &in->model, in->z, &penalty, NULL));
+    in->value = summit->value;
+    fit->log_likelihood = summit->value - penalty;
+    fit->penalty = penalty;
+    fit->penalised = in->model.penalised;
+    fit->converged = summit->converged;
+    fit->iterations = summit->iterations;
+    fit->method = in->model.plan == NULL     ? "maximum likelihood"
+                  : in->model.quadrature > 1 ? "adaptive quadrature"
+                                             : "Laplace";
+    for (size_t k = 0; k < fit->component_count; k++) {
+        fit->component[k].variance = in->z[P + k] * in->z[P + k];
+        fit->component[k].at_zero = in->at_zero[k];
+    }
+    return QX_OK;
+}
+
+/* Heinze & Schemper 2002 take the expected information, without the penalty. */
+static qx_status penalised_hessian(qx_ctx *cx, qx_classes *fit)
+{
+    struct qx_classes_inner *in = fit->inner;
+    if (!in->model.penalised || in->model.plan != NULL) {
+        return QX_OK;
+    }
+    return qx_class_information(cx, &in->model, in->z, true, in->hessian);
+}
+
+static qx_status fit_new(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit)
+{
+    struct qx_classes_inner *in;
+    qx_class_summit summit;
+    bool found = false;
+    QX_NEW_IN(cx, fit->arena, in, 1);
+    fit->inner = in;
+    fit->n = spec->frame->n;
+    QX_TRY(find_classes(cx, spec, fit));
+    QX_TRY(qx_design_make(
+        cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
+    in->skip = fit->kind == QX_CUMULATIVE ? 1 : 0;
+    QX_TRY(make_model(cx, spec, fit));
+    const size_t all = in->model.P + in->model.D;
+    QX_NEW_IN(cx, fit->arena, in->z, all);
+    QX_NEW_IN(cx, fit->arena, in->at_zero, in->model.D);
+    QX_TRY(qx_mat_new(cx, fit->arena, all, all, &in->hessian));
+    QX_TRY(qx_mat_new(cx, fit->arena, all, all, &in->joint));
+    QX_TRY(name_all(cx, spec, fit));
+    in->separation = "";
+    if (!in->model.penalised) {
+        QX_TRY(qx_separation_of_classes(cx, fit, spec, &found));
+        in->model.penalised = found;
+    }
+    QX_TRY(climb(cx, fit, &summit));
+    if (summit.runaway && !in->model.penalised) {
+        in->separation = "units that are all of one class";
+        in->model.penalised = true;
+        QX_TRY(climb(cx, fit, &summit));
+    }
+    QX_TRY(penalised_hessian(cx, fit));
+    return tell(cx, fit, &summit);
+}
+
+qx_status qx_classes_fit(qx_ctx *cx,
+                         const qx_classes_spec *spec,
+                         qx_classes_kind kind,
+                         qx_classes **out)
+{
+    qx_arena *arena = qx_arena_new();
+    qx_classes *fit = arena == NULL ? NULL : qx_arena_alloc(arena, 1, sizeof *fit);
+    qx_status status = check_spec(cx, spec);
+    if (fit == NULL) {
+        qx_arena_free(arena);
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit of classes");
+    }
+    fit->arena = arena;
+    fit->kind = kind;
+    if (status == QX_OK) {
+        QX_SCRATCH(cx, status, fit_new(cx, spec, fit));
+    }
+    if (status != QX_OK) {
+        qx_arena_free(arena);
+        return status;
+    }
+    *out = fit;
+    return QX_OK;
+}
+
+void qx_classes_free(qx_classes *fit)
+{
+    if (fit != NULL) {
+        qx_arena_free(fit->arena);
+    }
+}

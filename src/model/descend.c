@@ -68,7 +68,7 @@ static void list_free(state *s)
     s->free_count = 0;
     for (size_t i = 0; i < s->m; i++) {
         const bool held = s->fixed != NULL && s->fixed[i];
-        if (!held && !(s->x[i] == 0.0 && s->g[i] >= 0.0)) {
+        if (!held && (s->problem->open || !(s->x[i] == 0.0 && s->g[i] >= 0.0))) {
             s->free[s->free_count++] = i;
         }
     }
@@ -82,7 +82,7 @@ static bool force_bounds(state *s, size_t open[], size_t *open_count, const doub
     for (size_t a = 0; a < *open_count; a++) {
         const size_t i = open[a];
         s->d[i] = step[a];
-        if (s->x[i] + step[a] < 0.0) {
+        if (!s->problem->open && s->x[i] + step[a] < 0.0) {
             s->d[i] = -s->x[i];
             any = true;
         } else {
@@ -126,7 +126,8 @@ static void diagonal_direction(state *s)
     for (size_t a = 0; a < s->free_count; a++) {
         const size_t i = s->free[a];
         const double curvature = fmax(QX_AT(s->expected, i, i), 1e-300);
-        s->d[i] = fmax(-s->g[i] / curvature, -s->x[i]);
+        const double step = -s->g[i] / curvature;
+        s->d[i] = s->problem->open ? step : fmax(step, -s->x[i]);
     }
 }
 
@@ -144,7 +145,7 @@ static void move(state *s, double t, double to[])
 {
     for (size_t i = 0; i < s->m; i++) {
         to[i] = s->x[i] + t * s->d[i];
-        if (to[i] < 0.0 || (t == 1.0 && s->d[i] == -s->x[i])) {
+        if ((to[i] < 0.0 && !s->problem->open) || (t == 1.0 && s->d[i] == -s->x[i])) {
             to[i] = 0.0;
         }
     }
@@ -157,7 +158,8 @@ static bool polish(state *s)
     move(s, 1.0, s->trial);
     for (size_t i = 0; i < s->m; i++) {
         if (s->trial[i] != s->x[i]) {
-            longest = fmax(longest, fabs(s->d[i]) / fmax(s->trial[i], s->x[i]));
+            longest =
+                fmax(longest, fabs(s->d[i]) / fmax(fabs(s->trial[i]), fabs(s->x[i])));
         }
         s->x[i] = s->trial[i];
     }

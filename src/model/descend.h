@@ -1,4 +1,5 @@
-/* model/descend.h - Newton's method for a few parameters that must not be negative.
+/* model/descend.h - Newton's method for a few parameters that must not be negative (or, with
+ * `open`, may be).
  *
  * Minimises f(x), x >= 0, from its exact derivatives: an active set holds parameters at
  * zero while the gradient pushes them there; the Newton step solves the bound-constrained
@@ -30,6 +31,7 @@ typedef struct qx_descent {
                         double gradient[],
                         qx_mat hessian,
                         qx_mat expected);
+    bool open;        /* no bounds at zero: f says INFINITY where it is not defined */
     bool loose;       /* stop at the first step that promises less than f can show */
     double *gradient; /* m, may be NULL: the gradient at the end (loose only) */
 } qx_descent;
@@ -40,7 +42,7 @@ typedef struct qx_descent_end {
     bool converged;
 } qx_descent_end;
 
-/* x: start in (>= 0, f finite there), minimum out. fixed (m): parameters that stay; NULL
+/* x: start in (>= 0 unless open, f finite there), minimum out. fixed (m): parameters that stay; NULL
  * for none. */
 qx_status qx_descend(qx_ctx *cx,
                      const qx_descent *problem,

@@ -119,7 +119,8 @@ static qx_status test(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_joint_test *ou
     QX_TRY(qx_rows_wald(cx, fit, L, fit->inner->adjusted, &wald));
     out->f = lambda * wald / q;
     out->den_df = m;
-    out->method = "Kenward-Roger";
+    out->method =
+        fit->unconstrained ? "Kenward-Roger, unconstrained variances" : "Kenward-Roger";
     return QX_OK;
 }
 

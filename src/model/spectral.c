@@ -1,8 +1,10 @@
 #include "model/spectral.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "model/blocks.h"
+#include "numeric/chol.h"
 #include "numeric/eigen.h"
 
 /* Eigenvalues below this share of the largest are nil: columns of Z hold ones, so that
@@ -182,12 +184,6 @@ qx_status qx_spectral_make(qx_ctx *cx,
 {
     struct qx_spectral *s;
     qx_status status;
-    if (profile->q > QX_SPECTRAL_MOST) {
-        return qx_fail(cx,
-                       QX_E_SHAPE,
-                       "%zu random columns are too many for an eigenproblem",
-                       profile->q);
-    }
     QX_NEW_IN(cx, arena, s, 1);
     s->m = profile->m;
     QX_SCRATCH(cx, status, make(cx, arena, profile, s));
@@ -242,9 +238,9 @@ static void add_stratum(
     at->ypy += ss / v;
 }
 
-bool qx_spectral_point(const qx_profile *profile,
-                       const double gamma[],
-                       qx_profile_point *at)
+bool qx_spectral_strata(const qx_profile *profile,
+                        const double gamma[],
+                        qx_profile_point *at)
 {
     const struct qx_spectral *s = profile->spectral;
     clear(s->m, at);
@@ -264,4 +260,103 @@ bool qx_spectral_point(const qx_profile *profile,
         at->gamma[k] = gamma[k];
     }
     return true;
+}
+
+/* W := L^-1 D L'^-1, symmetric. */
+static qx_status whitened(qx_ctx *cx, qx_mat L, qx_mat D, qx_mat *W)
+{
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), D.rows, D.cols, W));
+    qx_mat_copy(*W, D);
+    for (int side = 0; side < 2; side++) {
+        QX_TRY(qx_chol_solve_lower(cx, 'n', L, *W));
+        for (size_t j = 0; side == 0 && j < D.cols; j++) {
+            for (size_t i = 0; i < j; i++) {
+                const double keep = QX_AT(*W, i, j);
+                QX_AT(*W, i, j) = QX_AT(*W, j, i);
+                QX_AT(*W, j, i) = keep;
+            }
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status
+form(qx_ctx *cx, const struct qx_spectral *s, const double gamma[], qx_mat *M)
+{
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), s->r, s->r, M));
+    for (size_t i = 0; i < s->r; i++) {
+        QX_AT(*M, i, i) = 1.0;
+    }
+    for (size_t k = 0; k < s->m; k++) {
+        for (size_t i = 0; i < s->r * s->r; i++) {
+            M->at[i] += gamma[k] * s->D[k].at[i];
+        }
+    }
+    return QX_OK;
+}
+
+/* The sums of a point from the factor of M. */
+static qx_status
+sums(qx_ctx *cx, const qx_profile *profile, qx_mat L, qx_profile_point *at)
+{
+    const struct qx_spectral *s = profile->spectral;
+    qx_mat *W;
+    double *u, *a;
+    QX_NEW(cx, W, s->m);
+    QX_NEW(cx, u, s->r);
+    QX_NEW(cx, a, s->m * s->r);
+    memcpy(u, profile->t, s->r * sizeof *u);
+    QX_TRY(qx_chol_solve_lower(cx, 'n', L, qx_mat_of(u, s->r, 1)));
+    at->log_a = qx_chol_logdet(L);
+    at->ypy = profile->rest + qx_dot(s->r, u, u);
+    for (size_t k = 0; k < s->m; k++) {
+        QX_TRY(whitened(cx, L, s->D[k], &W[k]));
+        qx_mat_vector('n', 1.0, W[k], u, 0.0, a + k * s->r);
+        at->square[k] = qx_dot(s->r, u, a + k * s->r);
+        for (size_t i = 0; i < s->r; i++) {
+            at->trace[k] += QX_AT(W[k], i, i);
+        }
+        for (size_t l = 0; l <= k; l++) {
+            QX_AT(at->norm, k, l) = QX_AT(at->norm, l, k) = qx_mat_inner(W[k], W[l]);
+            QX_AT(at->bilinear, k, l) = QX_AT(at->bilinear, l, k) =
+                qx_dot(s->r, a + k * s->r, a + l * s->r);
+        }
+    }
+    return QX_OK;
+}
+
+static qx_status one_matrix(qx_ctx *cx,
+                            const qx_profile *profile,
+                            const double gamma[],
+                            qx_profile_point *at,
+                            bool *definite)
+{
+    qx_mat M;
+    *definite = false;
+    QX_TRY(form(cx, profile->spectral, gamma, &M));
+    const qx_status status = qx_chol_factor(cx, M);
+    if (status == QX_E_NOT_PD) {
+        qx_ctx_forgive(cx);
+        return QX_OK;
+    }
+    QX_TRY(status);
+    *definite = true;
+    clear(profile->m, at);
+    memcpy(at->gamma, gamma, profile->m * sizeof *gamma);
+    return sums(cx, profile, M, at);
+}
+
+qx_status qx_spectral_point(qx_ctx *cx,
+                            const qx_profile *profile,
+                            const double gamma[],
+                            qx_profile_point *at,
+                            bool *definite)
+{
+    qx_status status;
+    if (profile->spectral->commute) {
+        *definite = qx_spectral_strata(profile, gamma, at);
+        return QX_OK;
+    }
+    QX_SCRATCH(cx, status, one_matrix(cx, profile, gamma, at, definite));
+    return status;
 }

@@ -40,7 +40,7 @@ struct qx_spectral {
     const double *count;   /* strata: n_s */
 };
 
-/* Of a profile with at most QX_SPECTRAL_MOST columns (QX_E_SHAPE beyond). Cost O(q^3). */
+/* Cost O(q^3): beyond QX_SPECTRAL_MOST columns only where it is needed. */
 qx_status qx_spectral_make(qx_ctx *cx,
                            qx_arena *arena,
                            const qx_profile *profile,
@@ -50,10 +50,17 @@ qx_status qx_spectral_make(qx_ctx *cx,
 qx_status qx_spectral_respond(qx_ctx *cx, qx_arena *arena, qx_profile *profile);
 
 /* log_a, ypy, trace, square, norm and bilinear of a point, nothing else; `gamma` may be
- * negative. false: M is not positive definite. The profile has `spectral` and a response;
- * QX_E_NOMEM in *status. */
-bool qx_spectral_point(const qx_profile *profile,
-                       const double gamma[],
-                       qx_profile_point *at);
+ * negative. false: M is not positive definite. The layout has strata (commute) and the
+ * profile a response. */
+bool qx_spectral_strata(const qx_profile *profile,
+                        const double gamma[],
+                        qx_profile_point *at);
+
+/* The same for any layout. Cost O(m r^3) where there are no strata. QX_E_NOMEM. */
+qx_status qx_spectral_point(qx_ctx *cx,
+                            const qx_profile *profile,
+                            const double gamma[],
+                            qx_profile_point *at,
+                            bool *definite);
 
 #endif

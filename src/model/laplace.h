@@ -39,7 +39,7 @@
 #include "base/ctx.h"
 #include "numeric/dense.h"
 
-#define QX_LAPLACE_PREDICTORS_MOST 15 /* d: sixteen classes */
+#define QX_LAPLACE_PREDICTORS_MOST 29 /* d: thirty classes */
 #define QX_LAPLACE_TERMS_MOST      64 /* m */
 
 /* What the row likelihood gives for `count` rows; arrays by row, then as said. Symmetric
@@ -85,6 +85,9 @@ typedef struct qx_laplace_problem {
     size_t p; /* columns of X; may be 0 */
     size_t d; /* predictors; at least 1 */
     size_t s; /* parameters of the family */
+    size_t
+        even; /* how many of them, the first ones, are spreads in which l is even: they are
+                    brought to zero like a standard deviation, and are not negative in the end */
     qx_mat X; /* n x p, the same for all predictors; columns of about unit size and not
                  near collinear are the caller's duty (glmm.c orthogonalises) */
     const double *offset; /* n d added to the predictors (row i's at [i * d]), or NULL */

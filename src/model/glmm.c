@@ -1,0 +1,649 @@
+#include "model/glmm.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "model/glmm_inner.h"
+#include "numeric/chol.h"
+#include "numeric/eigen.h"
+#include "numeric/sums.h"
+
+/* Information about a direction of X (its largest element 1) below which the data say nothing
+ * about it: a standard error of a hundred on the link scale. */
+static const double NO_INFORMATION = 1e-4;
+/* Part of a direction, over its largest, from which on a column is touched by it. */
+static const double TOUCHED = 1e-6;
+/* Rows named in a message. */
+enum { NAMED = 5 };
+
+/* ---- what is asked --------------------------------------------------------------------- */
+
+static qx_status refuse_values(qx_ctx *cx, const qx_glmm_spec *spec)
+{
+    size_t row[NAMED] = {0};
+    const char *why = "";
+    const size_t count = qx_family_refused(
+        spec->family, spec->frame->n, spec->k, spec->size, NAMED, row, &why);
+    char *list;
+    if (count == 0) {
+        return QX_OK;
+    }
+    list = qx_arena_printf(qx_ctx_scratch(cx), "%zu", row[0] + 1);
+    for (size_t i = 1; list != NULL && i < count && i < NAMED; i++) {
+        list = qx_arena_printf(qx_ctx_scratch(cx), "%s, %zu", list, row[i] + 1);
+    }
+    return qx_fail(cx,
+                   QX_E_INPUT,
+                   "%zu value%s cannot be (row%s %s%s): %s",
+                   count,
+                   count == 1 ? "" : "s",
+                   count == 1 ? "" : "s",
+                   list == NULL ? "" : list,
+                   count > NAMED ? " ..." : "",
+                   why);
+}
+
+static qx_status check(qx_ctx *cx, const qx_glmm_spec *spec)
+{
+    if (spec->family == NULL || spec->k == NULL || !(spec->level > 0.0) ||
+        !(spec->level < 1.0)) {
+        return qx_fail(cx, QX_E_ARG, "a family, a response and a level are needed");
+    }
+    if (spec->family->serves == QX_SERVES_SHARE && spec->size == NULL) {
+        return qx_fail(cx, QX_E_ARG, "shares need to know of how many");
+    }
+    if (!spec->family->takes(spec->link)) {
+        return qx_fail(cx,
+                       QX_E_ARG,
+                       "the link %s is not for %s responses",
+                       qx_link_key(spec->link),
+                       spec->family->title);
+    }
+    if (spec->random_count >= QX_LAPLACE_TERMS_MOST) {
+        return qx_fail(cx, QX_E_ARG, "%zu random terms are too many", spec->random_count);
+    }
+    for (size_t i = 0; spec->times != NULL && i < spec->frame->n; i++) {
+        if (!(spec->times[i] > 0.0 && isfinite(spec->times[i]))) {
+            return qx_fail(cx,
+                           QX_E_ARG,
+                           "row %zu stands for no thing; a number above 0 was expected",
+                           i + 1);
+        }
+    }
+    return refuse_values(cx, spec);
+}
+
+static qx_status copy_numbers(
+    qx_ctx *cx, qx_arena *arena, size_t n, const double from[], const double **to)
+{
+    double *copy;
+    *to = NULL;
+    if (from == NULL) {
+        return QX_OK;
+    }
+    QX_NEW_IN(cx, arena, copy, n);
+    memcpy(copy, from, n * sizeof *copy);
+    *to = copy;
+    return QX_OK;
+}
+
+/* ---- units ----------------------------------------------------------------------------- */
+
+/* Do two codes part the rows alike? map: scratch of level_count of a. */
+static bool same_parts(
+    size_t n, const uint32_t a[], const uint32_t b[], size_t map_a[], size_t map_b[])
+{
+    for (size_t i = 0; i < n; i++) {
+        if (map_a[a[i]] == 0 && map_b[b[i]] == 0) {
+            map_a[a[i]] = b[i] + (size_t)1;
+            map_b[b[i]] = a[i] + (size_t)1;
+        }
+        if (map_a[a[i]] != b[i] + (size_t)1 || map_b[b[i]] != a[i] + (size_t)1) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Of two units that always go together the larger is given up. */
+static qx_status find_doubled(qx_ctx *cx,
+                              qx_glmm *fit,
+                              const uint32_t *const code[],
+                              const size_t levels[],
+                              bool doubled[])
+{
+    for (size_t a = 0; a < fit->m; a++) {
+        for (size_t b = a + 1; b < fit->m && !doubled[a]; b++) {
+            size_t *map_a, *map_b;
+            QX_NEW(cx, map_a, levels[a]);
+            QX_NEW(cx, map_b, levels[b]);
+            doubled[a] = same_parts(fit->n, code[a], code[b], map_a, map_b);
+        }
+        if (doubled[a]) {
+            QX_TRY(qx_note(cx,
+                           "The variation between %s cannot be told apart from that of "
+                           "other units in these data: it has no estimate of its own.",
+                           fit->component[a].name));
+        }
+    }
+    return QX_OK;
+}
+
+/* Codes and names of the m random terms, that of QX_EXTRA_UNIT last. */
+static qx_status list_units(qx_ctx *cx,
+                            const qx_glmm_spec *spec,
+                            qx_glmm *fit,
+                            const uint32_t *code[],
+                            size_t levels[])
+{
+    QX_NEW_IN(cx, fit->arena, fit->component, fit->m);
+    for (size_t k = 0; k < fit->m; k++) {
+        const bool own = k == spec->random_count;
+        const char *name = own ? spec->unit_name : spec->random[k].name;
+        fit->component[k] =
+            (qx_component){.lower = NAN, .upper = NAN, .lrt = NAN, .p = NAN};
+        fit->component[k].name = qx_arena_copy(fit->arena, name == NULL ? "unit" : name);
+        if (fit->component[k].name == NULL) {
+            return qx_fail(cx, QX_E_NOMEM, "no memory for a name");
+        }
+        if (own) {
+            uint32_t *rows;
+            QX_NEW(cx, rows, fit->n);
+            for (size_t i = 0; i < fit->n; i++) {
+                rows[i] = (uint32_t)i;
+            }
+            code[k] = rows;
+            levels[k] = fit->n;
+        } else {
+            code[k] = spec->frame->factor[spec->random[k].factor].code;
+            levels[k] = spec->frame->factor[spec->random[k].factor].level_count;
+        }
+    }
+    return QX_OK;
+}
+
+/* ---- the engine's problem -------------------------------------------------------------- */
+
+/* X (n x p) becomes X T with orthogonal columns of mean square 1. */
+static qx_status orthogonalise(qx_ctx *cx, qx_glmm *fit, qx_mat X)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    const size_t p = fit->p;
+    const double size = sqrt((double)X.rows);
+    qx_qr qr;
+    QX_TRY(qx_mat_new(cx, fit->arena, p, p, &inner->T));
+    QX_TRY(qx_qr_factor(cx, fit->arena, X, &qr));
+    for (size_t j = 0; j < p; j++) {
+        QX_AT(inner->T, j, j) = 1.0;
+    }
+    inner->X = X;
+    if (qr.rank < p) {
+        return QX_OK; /* next to collinear: left as it is */
+    }
+    for (size_t j = 0; j < p; j++) {
+        double *column = &QX_AT(inner->T, 0, j);
+        column[j] = size;
+        for (size_t i = p; i-- > 0;) {
+            for (size_t k = i + 1; k < p; k++) {
+                column[i] -= QX_AT(qr.R, i, k) * column[k];
+            }
+            column[i] /= QX_AT(qr.R, i, i);
+        }
+        double *x = &QX_AT(inner->X, 0, j);
+        memset(x, 0, X.rows * sizeof *x);
+        x[j] = size;
+        qx_qr_apply(&qr, 'n', x);
+    }
+    return QX_OK;
+}
+
+static qx_status make_problem(qx_ctx *cx,
+                              const qx_glmm_spec *spec,
+                              qx_glmm *fit,
+                              const uint32_t *const engine_code[],
+                              const size_t levels[])
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    qx_laplace_random *random;
+    QX_NEW_IN(cx, fit->arena, random, fit->m);
+    for (size_t k = 0; k < fit->m; k++) {
+        random[k] = (qx_laplace_random){.code = engine_code[k], .level_count = levels[k]};
+        if (inner->rows.copies != NULL && k + 1 == fit->m) {
+            random[k].level_count = inner->rows.n;
+        }
+    }
+    inner->problem = (qx_laplace_problem){.n = inner->rows.n,
+                                          .p = fit->p,
+                                          .d = 1,
+                                          .s = fit->family->parameters,
+                                          .even = fit->family->parameters,
+                                          .X = inner->X,
+                                          .random_count = fit->m,
+                                          .random = random,
+                                          .likelihood = fit->family->rows,
+                                          .quadrature = spec->quadrature,
+                                          .penalise = spec->penalise};
+    return qx_laplace_plan_make(cx, fit->arena, &inner->problem, &inner->plan);
+}
+
+/* Terms that cannot be told apart from another are held at nil. */
+static qx_status hold_doubled(qx_ctx *cx, qx_glmm *fit)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    bool any = false, *held;
+    QX_NEW_IN(cx, fit->arena, held, fit->length);
+    for (size_t k = 0; k < fit->m; k++) {
+        held[fit->p + k] = inner->doubled[k];
+        any = any || inner->doubled[k];
+    }
+    inner->held = any ? held : NULL;
+    return QX_OK;
+}
+
+static qx_status prepare(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    const uint32_t *code[QX_LAPLACE_TERMS_MOST], *engine_code[QX_LAPLACE_TERMS_MOST];
+    size_t levels[QX_LAPLACE_TERMS_MOST] = {0};
+    bool *doubled;
+    qx_mat X;
+    QX_TRY(copy_numbers(cx, fit->arena, fit->n, spec->k, &inner->k));
+    QX_TRY(copy_numbers(cx, fit->arena, fit->n, spec->size, &inner->size));
+    QX_TRY(copy_numbers(cx, fit->arena, fit->n, spec->times, &inner->times));
+    QX_NEW_IN(cx, fit->arena, doubled, fit->m);
+    QX_TRY(list_units(cx, spec, fit, code, levels));
+    QX_TRY(find_doubled(cx, fit, code, levels, doubled));
+    inner->doubled = doubled;
+    QX_TRY(qx_glmm_join(cx, spec, fit, code, engine_code, &X));
+    QX_TRY(orthogonalise(cx, fit, X));
+    QX_TRY(make_problem(cx, spec, fit, engine_code, levels));
+    QX_TRY(hold_doubled(cx, fit));
+    return qx_glmm_data(cx, fit->arena, fit, inner->k, &inner->data);
+}
+
+/* ---- estimates and covariances --------------------------------------------------------- */
+
+/* out = T A T' for the first p rows and columns, the rest as T times it. */
+static void turn_back(qx_mat T, qx_mat A, qx_mat out)
+{
+    const size_t p = T.rows, length = A.rows;
+    for (size_t j = 0; j < length; j++) {
+        for (size_t i = 0; i < length; i++) {
+            double sum = 0.0;
+            for (size_t k = 0; k < (i < p ? p : 1); k++) {
+                const double left = i < p ? QX_AT(T, i, k) : 1.0;
+                sum += left * QX_AT(A, i < p ? k : i, j);
+            }
+            QX_AT(out, i, j) = sum;
+        }
+    }
+}
+
+static qx_status turn_covariance(qx_ctx *cx, qx_mat T, qx_mat A, qx_mat out)
+{
+    qx_mat half, turned;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), A.rows, A.cols, &half));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), A.rows, A.cols, &turned));
+    turn_back(T, A, half);
+    for (size_t j = 0; j < A.cols; j++) {
+        for (size_t i = 0; i < A.rows; i++) {
+            QX_AT(turned, i, j) = QX_AT(half, j, i);
+        }
+    }
+    turn_back(T, turned, out);
+    return QX_OK;
+}
+
+/* Information about gamma with variances held: X'V^-1X; negative binomial without random
+ * terms: expected. */
+static qx_status information(qx_ctx *cx, qx_glmm *fit, bool expected, qx_mat out)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const size_t p = fit->p;
+    qx_laplace_room room;
+    qx_mat all;
+    if (expected) {
+        for (size_t j = 0; j < inner->X.rows; j++) {
+            const double eta = inner->fit.eta[j], mu = qx_link_mean(fit->link, eta);
+            const double slope = qx_link_slope(fit->link, eta, 1);
+            const double w = (inner->rows.weight == NULL ? 1.0 : inner->rows.weight[j]) *
+                             slope * slope / fit->family->variance(mu, 0.0, fit->psi);
+            for (size_t l = 0; l < p && w > 0.0; l++) {
+                for (size_t k = 0; k < p; k++) {
+                    QX_AT(out, k, l) += w * QX_AT(inner->X, j, k) * QX_AT(inner->X, j, l);
+                }
+            }
+        }
+        return QX_OK;
+    }
+    QX_TRY(
+        qx_laplace_room_make(cx, qx_ctx_scratch(cx), inner->plan, &inner->data, &room));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &all));
+    QX_TRY(qx_laplace_information(cx, &room, inner->fit.x, NULL, all));
+    qx_mat_copy(out, qx_mat_part(all, 0, 0, p, p));
+    return QX_OK;
+}
+
+/* The inverse by way of a covariance without the other parameters. */
+static qx_status invert_information(qx_ctx *cx, qx_glmm *fit, qx_mat A, qx_mat out)
+{
+    qx_laplace_fit only = fit->inner->fit;
+    qx_mat whole, inverse;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &whole));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &inverse));
+    qx_mat_copy(qx_mat_part(whole, 0, 0, fit->p, fit->p), A);
+    only.hessian = whole;
+    QX_TRY(qx_laplace_covariance(cx, fit->inner->plan, &only, NULL, inverse, NULL));
+    qx_mat_copy(out, qx_mat_part(inverse, 0, 0, fit->p, fit->p));
+    return QX_OK;
+}
+
+static qx_status make_covariances(qx_ctx *cx, qx_glmm *fit)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    const size_t p = fit->p;
+    const bool expected = strcmp(fit->family->key, "negbin") == 0 && fit->m == 0 &&
+                          !inner->problem.penalise;
+    qx_mat joint, held, turned;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &joint));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), p, p, &held));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), p, p, &turned));
+    QX_TRY(qx_laplace_covariance(cx, inner->plan, &inner->fit, NULL, joint, NULL));
+    QX_TRY(information(cx, fit, expected, held));
+    QX_TRY(invert_information(cx, fit, held, turned));
+    if (expected) {
+        qx_mat_copy(qx_mat_part(joint, 0, 0, p, p), turned);
+        for (size_t i = 0; i < p; i++) {
+            QX_AT(joint, i, p) = QX_AT(joint, p, i) = 0.0;
+        }
+    }
+    QX_TRY(turn_covariance(cx, inner->T, joint, fit->joint));
+    QX_TRY(turn_covariance(cx, inner->T, turned, fit->conditional));
+    qx_mat_copy(fit->covariance, qx_mat_part(fit->joint, 0, 0, p, p));
+    return QX_OK;
+}
+
+static void fill(qx_mat A, double value)
+{
+    for (size_t j = 0; j < A.cols; j++) {
+        for (size_t i = 0; i < A.rows; i++) {
+            QX_AT(A, i, j) = value;
+        }
+    }
+}
+
+static void scale(qx_mat A, double by)
+{
+    for (size_t j = 0; j < A.cols; j++) {
+        for (size_t i = 0; i < A.rows; i++) {
+            QX_AT(A, i, j) *= by;
+        }
+    }
+}
+
+static qx_status take_estimates(qx_ctx *cx, qx_glmm *fit)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const double *x = inner->fit.x;
+    double *beta, *sd;
+    QX_NEW_IN(cx, fit->arena, beta, fit->p);
+    QX_NEW_IN(cx, fit->arena, sd, fit->m);
+    for (size_t i = 0; i < fit->p; i++) {
+        for (size_t k = 0; k < fit->p; k++) {
+            beta[i] += QX_AT(inner->T, i, k) * x[k];
+        }
+    }
+    for (size_t k = 0; k < fit->m; k++) {
+        sd[k] = x[fit->p + k];
+        fit->component[k].variance = inner->doubled[k] ? (double)NAN : sd[k] * sd[k];
+        fit->component[k].at_zero = !inner->doubled[k] && inner->fit.at_zero[k];
+    }
+    fit->beta = beta;
+    fit->sd = sd;
+    fit->psi = fit->family->parameters > 0 ? x[fit->p + fit->m] : 0.0;
+    fit->converged = inner->fit.converged;
+    fit->iterations = inner->fit.iterations;
+    fit->log_likelihood = inner->fit.value - inner->fit.penalty;
+    fit->penalty = 0.0;
+    if (inner->problem.penalise) {
+        fit->penalty = inner->fit.penalty;
+        for (size_t j = 0; j < fit->p; j++) {
+            fit->penalty -= log(fabs(QX_AT(inner->T, j, j)));
+        }
+    }
+    return QX_OK;
+}
+
+/* Modes of the effects on the scale of eta, by level of the frame's factors. */
+static qx_status take_effects(qx_ctx *cx, qx_glmm *fit)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const double **effect;
+    const double *u = inner->fit.u;
+    QX_NEW_IN(cx, fit->arena, effect, fit->m);
+    for (size_t k = 0; k < fit->m; k++) {
+        const size_t levels = inner->problem.random[k].level_count;
+        double *own;
+        QX_NEW_IN(cx, fit->arena, own, levels);
+        for (size_t c = 0; c < levels; c++) {
+            own[c] = fit->sd[k] * u[c];
+        }
+        effect[k] = own;
+        u += levels;
+    }
+    fit->effect = effect;
+    return QX_OK;
+}
+
+/* eta, means, deviance and Pearson's chi-squared of the rows of the data. */
+static qx_status take_fitted(qx_ctx *cx, qx_glmm *fit)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const bool share = fit->family->serves == QX_SERVES_SHARE;
+    double *eta, *fitted, things = 0.0;
+    QX_NEW_IN(cx, fit->arena, eta, fit->n);
+    QX_NEW_IN(cx, fit->arena, fitted, fit->n);
+    fit->deviance = fit->pearson_chisq = 0.0;
+    for (size_t i = 0; i < fit->n; i++) {
+        const double times = inner->times == NULL ? 1.0 : inner->times[i];
+        const double n = share ? inner->size[i] : 0.0;
+        eta[i] = inner->fit.eta[inner->rows.group[i]];
+        fitted[i] = qx_link_mean(fit->link, eta[i]);
+        const double gap = inner->k[i] - (share ? n * fitted[i] : fitted[i]);
+        const double variance = fit->family->variance(fitted[i], n, fit->psi);
+        fit->deviance +=
+            times * fit->family->deviance(inner->k[i], n, fitted[i], fit->psi);
+        fit->pearson_chisq += gap == 0.0 ? 0.0 : times * gap * gap / variance;
+        things += share && n == 0.0 ? 0.0 : times;
+    }
+    fit->eta = eta;
+    fit->fitted = fitted;
+    fit->residual_df = things - (double)(fit->p + fit->m);
+    return QX_OK;
+}
+
+/* phi or theta with its standard error (delta method), or the scale. */
+static void take_dispersion(qx_glmm *fit, bool covariances)
+{
+    fit->dispersion = fit->dispersion_se = NAN;
+    fit->df = INFINITY;
+    if (fit->extra == QX_EXTRA_MODELLED) {
+        const size_t last = fit->length - 1;
+        fit->dispersion = fit->family->dispersion(fit->psi);
+        fit->dispersion_at_bound = fit->psi == 0.0;
+        if (covariances && fit->psi > 0.0) {
+            fit->dispersion_se =
+                2.0 * pow(fit->psi, -3.0) * sqrt(QX_AT(fit->joint, last, last));
+        }
+    }
+    if (fit->extra == QX_EXTRA_SCALED) {
+        fit->df = fit->residual_df > 0.0 ? fit->residual_df : (double)NAN;
+        fit->dispersion = fit->pearson_chisq / fit->df;
+        scale(fit->joint, fit->dispersion);
+        scale(fit->covariance, fit->dispersion);
+        scale(fit->conditional, fit->dispersion);
+    }
+}
+
+/* ---- separation ------------------------------------------------------------------------ */
+
+/* Largest element of X d. */
+static double longest_row(qx_mat X, const double d[])
+{
+    double most = 0.0;
+    for (size_t i = 0; i < X.rows; i++) {
+        double sum = 0.0;
+        for (size_t k = 0; k < X.cols; k++) {
+            sum += QX_AT(X, i, k) * d[k];
+        }
+        most = fmax(most, fabs(sum));
+    }
+    return most;
+}
+
+static void mark_columns(qx_mat T, const double d[], bool touched[])
+{
+    double most = 0.0;
+    for (int pass = 0; pass < 2; pass++) {
+        for (size_t i = 0; i < T.rows; i++) {
+            double sum = 0.0;
+            for (size_t k = 0; k < T.cols; k++) {
+                sum += QX_AT(T, i, k) * d[k];
+            }
+            most = pass == 0 ? fmax(most, fabs(sum)) : most;
+            touched[i] = touched[i] || (pass == 1 && fabs(sum) > TOUCHED * most);
+        }
+    }
+}
+
+/* Directions of X that the data say nothing about at the estimates. */
+static qx_status find_separation(qx_ctx *cx, qx_glmm *fit)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    qx_mat A, U;
+    double *value;
+    bool *touched;
+    qx_laplace_room room;
+    QX_NEW_IN(cx, fit->arena, touched, fit->p);
+    fit->separated_column = touched;
+    if (inner->problem.penalise) {
+        return QX_OK;
+    }
+    QX_NEW(cx, value, fit->p);
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->p, fit->p, &U));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &A));
+    QX_TRY(
+        qx_laplace_room_make(cx, qx_ctx_scratch(cx), inner->plan, &inner->data, &room));
+    QX_TRY(qx_laplace_information(cx, &room, inner->fit.x, NULL, A));
+    QX_TRY(qx_eigen_symmetric(cx, qx_mat_part(A, 0, 0, fit->p, fit->p), value, U));
+    for (size_t e = 0; e < fit->p; e++) {
+        const double *d = &QX_AT(U, 0, e);
+        const double length = longest_row(inner->X, d);
+        if (value[e] < NO_INFORMATION * length * length) {
+            fit->separated = true;
+            mark_columns(inner->T, d, touched);
+        }
+    }
+    return QX_OK;
+}
+
+/* ---- the fit --------------------------------------------------------------------------- */
+
+static qx_status finish(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
+{
+    QX_TRY(take_estimates(cx, fit));
+    QX_TRY(take_effects(cx, fit));
+    QX_TRY(take_fitted(cx, fit));
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->length, fit->length, &fit->joint));
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &fit->covariance));
+    QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &fit->conditional));
+    if (spec->no_covariance) {
+        fill(fit->joint, NAN);
+        fill(fit->covariance, NAN);
+        fill(fit->conditional, NAN);
+    } else {
+        QX_TRY(make_covariances(cx, fit));
+    }
+    take_dispersion(fit, !spec->no_covariance);
+    return find_separation(cx, fit);
+}
+
+static qx_status run(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    const qx_laplace_options options = {
+        .fixed = NULL, .precision = 0.0, .no_curvature = spec->no_covariance};
+    qx_laplace_options held = options;
+    QX_TRY(qx_design_make(
+        cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
+    fit->p = fit->design.p;
+    fit->length = fit->p + fit->m + fit->family->parameters;
+    QX_TRY(prepare(cx, spec, fit));
+    held.fixed = inner->held;
+    QX_TRY(qx_glmm_maximise(
+        cx, fit->arena, inner, fit->family, &inner->data, NULL, &held, &inner->fit));
+    return finish(cx, spec, fit);
+}
+
+/* Family and extra variation that fit together. */
+static qx_status settle(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
+{
+    fit->family = spec->family;
+    fit->extra = spec->extra;
+    if (spec->extra == QX_EXTRA_MODELLED && spec->family->modelled_by != NULL) {
+        fit->family = qx_family_find(spec->family->modelled_by);
+    }
+    if (fit->family == NULL ||
+        (fit->family->parameters > 0 && spec->extra != QX_EXTRA_MODELLED &&
+         spec->extra != QX_EXTRA_NONE)) {
+        return qx_fail(cx,
+                       QX_E_ARG,
+                       "%s responses have a spread of their own; no other extra "
+                       "variation goes with it",
+                       spec->family->title);
+    }
+    if (fit->family->parameters > 0) {
+        fit->extra = QX_EXTRA_MODELLED;
+    }
+    fit->link = spec->link;
+    fit->level = spec->level;
+    fit->n = spec->frame->n;
+    fit->m = spec->random_count + (fit->extra == QX_EXTRA_UNIT ? 1 : 0);
+    return QX_OK;
+}
+
+qx_status qx_glmm_fit(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm **out)
+{
+    qx_status status;
+    qx_glmm *fit;
+    QX_TRY(check(cx, spec));
+    qx_arena *arena = qx_arena_new();
+    if (arena == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+    }
+    fit = qx_arena_alloc(arena, 1, sizeof *fit);
+    struct qx_glmm_inner *inner = qx_arena_alloc(arena, 1, sizeof *inner);
+    if (fit == NULL || inner == NULL) {
+        qx_arena_free(arena);
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+    }
+    fit->arena = arena;
+    fit->inner = inner;
+    status = settle(cx, spec, fit);
+    if (status == QX_OK) {
+        QX_SCRATCH(cx, status, run(cx, spec, fit));
+    }
+    if (status != QX_OK) {
+        qx_arena_free(arena);
+        return status;
+    }
+    *out = fit;
+    return QX_OK;
+}
+
+void qx_glmm_free(qx_glmm *fit)
+{
+    if (fit != NULL) {
+        qx_arena_free(fit->arena);
+    }
+}

@@ -5,14 +5,15 @@
 static bool suits(const qx_plan *plan)
 {
     const qx_stratum *s = plan->stratum;
-    return plan->stratum_count == 1 && s->rows == QX_WHOLE_TRIAL &&
+    const bool complete = s->rule == QX_RULE_SHUFFLE || s->rule == QX_RULE_NONE;
+    return plan->stratum_count == 1 && s->rows == QX_WHOLE_TRIAL && complete &&
            (s->group_count > 0 || !plan->placed[s->unit]);
 }
 
-static qx_status describe(qx_ctx *cx, const qx_plan *plan, qx_text *out)
+static qx_status
+describe(qx_ctx *cx, const qx_plan *plan, const qx_drawn *drawn, qx_text *out)
 {
-    qx_text_add(out, "Complete blocks. ");
-    return qx_kind_describe_stratum(cx, plan, plan->stratum, out);
+    return qx_kind_describe_strata(cx, plan, drawn, "Complete blocks.", out);
 }
 
 const qx_layout_kind qx_kind_blocks = {

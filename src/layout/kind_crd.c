@@ -9,10 +9,10 @@ static bool suits(const qx_plan *plan)
            plan->placed[s->unit];
 }
 
-static qx_status describe(qx_ctx *cx, const qx_plan *plan, qx_text *out)
+static qx_status
+describe(qx_ctx *cx, const qx_plan *plan, const qx_drawn *drawn, qx_text *out)
 {
-    qx_text_add(out, "Completely randomised. ");
-    return qx_kind_describe_stratum(cx, plan, plan->stratum, out);
+    return qx_kind_describe_strata(cx, plan, drawn, "Completely randomised.", out);
 }
 
 const qx_layout_kind qx_kind_crd = {

@@ -5,13 +5,14 @@
 
 static bool suits(const qx_plan *plan)
 {
-    return plan->stratum_count == 1 && plan->stratum[0].rows != QX_WHOLE_TRIAL;
+    return plan->stratum_count == 1 && plan->stratum[0].rows != QX_WHOLE_TRIAL &&
+           plan->stratum[0].rule != QX_RULE_ROWCOL;
 }
 
-static qx_status describe(qx_ctx *cx, const qx_plan *plan, qx_text *out)
+static qx_status
+describe(qx_ctx *cx, const qx_plan *plan, const qx_drawn *drawn, qx_text *out)
 {
-    qx_text_add(out, "Latin square. ");
-    return qx_kind_describe_stratum(cx, plan, plan->stratum, out);
+    return qx_kind_describe_strata(cx, plan, drawn, "Latin square.", out);
 }
 
 const qx_layout_kind qx_kind_latin = {

@@ -14,8 +14,10 @@ static qx_status check(qx_ctx *cx, const qx_plan *plan, qx_complaints *to)
     return QX_OK;
 }
 
-static qx_status describe(qx_ctx *cx, const qx_plan *plan, qx_text *out)
+static qx_status
+describe(qx_ctx *cx, const qx_plan *plan, const qx_drawn *drawn, qx_text *out)
 {
+    (void)drawn;
     (void)cx;
     (void)plan;
     qx_text_add(out, "No treatments: the units were placed and labelled.");

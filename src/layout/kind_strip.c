@@ -8,14 +8,10 @@ static bool suits(const qx_plan *plan)
     return plan->stratum_count > 1;
 }
 
-static qx_status describe(qx_ctx *cx, const qx_plan *plan, qx_text *out)
+static qx_status
+describe(qx_ctx *cx, const qx_plan *plan, const qx_drawn *drawn, qx_text *out)
 {
-    qx_text_add(out, "Strips.");
-    for (size_t s = 0; s < plan->stratum_count; s++) {
-        qx_text_add(out, " ");
-        QX_TRY(qx_kind_describe_stratum(cx, plan, &plan->stratum[s], out));
-    }
-    return QX_OK;
+    return qx_kind_describe_strata(cx, plan, drawn, "Strips.", out);
 }
 
 const qx_layout_kind qx_kind_strip = {.key = "strip",

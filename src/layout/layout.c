@@ -16,7 +16,8 @@ static qx_status examine(qx_ctx *cx,
     }
     const qx_layout_kind *kind = qx_kind_suiting(*plan);
     QX_ASSERT(kind != NULL); /* strips take whatever the others leave */
-    return kind->check(cx, *plan, to);
+    QX_TRY(kind->check(cx, *plan, to));
+    return qx_wishes_check(cx, *plan, to);
 }
 
 static qx_status count_problems(qx_ctx *cx, const qx_layout_spec *spec, qx_complaints *to)
@@ -75,7 +76,8 @@ draw(qx_ctx *cx, const qx_plan *plan, uint64_t seed, qx_arena *arena, qx_layout 
     if (describe == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for a description");
     }
-    QX_TRY(kind->describe(cx, plan, describe));
+    const qx_drawn drawn = {&places, level};
+    QX_TRY(kind->describe(cx, plan, &drawn, describe));
     if (qx_text_failed(describe)) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for a description");
     }
@@ -83,7 +85,7 @@ draw(qx_ctx *cx, const qx_plan *plan, uint64_t seed, qx_arena *arena, qx_layout 
                           .kind = kind->key,
                           .describe = qx_text_get(describe),
                           .seed = seed,
-                          .version = QX_RANDOMISE_VERSION,
+                          .version = qx_randomise_version(plan),
                           .placed_count = places.count,
                           .placed = places.placed,
                           .treatment_count = treatments,

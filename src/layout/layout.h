@@ -31,11 +31,14 @@ typedef struct qx_layout_treatment {
     size_t on; /* unit number */
 } qx_layout_treatment;
 
+struct qx_layout_wishes; /* layout/wishes.h */
+
 typedef struct qx_layout_spec {
     size_t unit_count;
     const qx_layout_unit *unit;
     size_t treatment_count;
     const qx_layout_treatment *treatment;
+    const struct qx_layout_wishes *wishes; /* NULL: none */
 } qx_layout_spec;
 
 typedef struct qx_placed {
@@ -47,10 +50,11 @@ typedef struct qx_placed {
 
 typedef struct qx_layout {
     qx_arena *arena;      /* owns everything */
-    const char *kind;     /* key of layout/kinds.def: "crd", "blocks", "latin", "split" */
+    const char *kind;     /* key of layout/kinds.def: "crd", "blocks", "incomplete" ... */
     const char *describe; /* the sentence for the report */
     uint64_t seed;
-    uint32_t version;    /* of the randomisation algorithm: QX_RANDOMISE_VERSION */
+    uint32_t version; /* of the randomisation: the first that knows this layout's rules,
+                            so that files of older programs are drawn again as they were */
     size_t placed_count; /* parents before children */
     const qx_placed *placed;
     size_t treatment_count;

@@ -14,8 +14,7 @@ void qx_complaint(qx_complaints *to,
     }
 }
 
-/* a * b, or SIZE_MAX when it does not fit or one of them did not. */
-static size_t times(size_t a, size_t b)
+size_t qx_times(size_t a, size_t b)
 {
     if (a != 0 && b > SIZE_MAX / a) {
         return SIZE_MAX;
@@ -26,6 +25,16 @@ static size_t times(size_t a, size_t b)
 bool qx_plan_above(const qx_plan *plan, size_t u, size_t a)
 {
     return plan->above[u * plan->spec->unit_count + a];
+}
+
+bool qx_plan_treated(const qx_plan *plan, size_t unit)
+{
+    for (size_t t = 0; t < plan->spec->treatment_count; t++) {
+        if (plan->spec->treatment[t].on == unit) {
+            return true;
+        }
+    }
+    return false;
 }
 
 size_t qx_plan_held(const qx_plan *plan, size_t u, size_t g)
@@ -143,7 +152,7 @@ static void fill_unit(qx_plan *plan, size_t u)
     plan->total[u] = 1;
     for (size_t a = 0; a < n; a++) {
         if (qx_plan_above(plan, u, a) && !plan->spec->unit[a].sample) {
-            plan->total[u] = times(plan->total[u], plan->spec->unit[a].count);
+            plan->total[u] = qx_times(plan->total[u], plan->spec->unit[a].count);
         }
     }
 }
@@ -177,131 +186,6 @@ static bool fill_units(qx_plan *plan, qx_complaints *to)
     return true;
 }
 
-/* --- strata --- */
-
-static bool has_treatments(const qx_plan *plan, size_t unit)
-{
-    for (size_t t = 0; t < plan->spec->treatment_count; t++) {
-        if (plan->spec->treatment[t].on == unit) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* The unit, or QX_WHOLE_TRIAL, inside which rows and columns both lie: the same parent, or
- * one of them inside a unit that the other runs across. False if there is none. */
-static bool common_group(const qx_plan *plan, const qx_stratum *s, size_t *group)
-{
-    const qx_layout_unit *rows = &plan->spec->unit[s->rows];
-    const qx_layout_unit *columns = &plan->spec->unit[s->columns];
-    if (rows->parent_count > 1 || columns->parent_count > 1) {
-        return false;
-    }
-    const size_t a = rows->parent_count == 1 ? rows->parent[0] : QX_WHOLE_TRIAL;
-    const size_t b = columns->parent_count == 1 ? columns->parent[0] : QX_WHOLE_TRIAL;
-    if (a != b && a != QX_WHOLE_TRIAL && b != QX_WHOLE_TRIAL) {
-        return false;
-    }
-    *group = a == QX_WHOLE_TRIAL ? b : a;
-    return true;
-}
-
-/* Rows and columns held by one group; a unit that runs across the groups is whole in each. */
-static size_t line_held(const qx_plan *plan, size_t line, size_t group)
-{
-    const bool inside = group != QX_WHOLE_TRIAL && qx_plan_above(plan, line, group);
-    return qx_plan_held(plan, line, inside ? group : QX_WHOLE_TRIAL);
-}
-
-/* `cell` lies in two crossed units: is there a Latin square for the stratum? */
-static void try_latin(const qx_plan *plan, qx_stratum *s, size_t cell)
-{
-    const qx_layout_unit *unit = &plan->spec->unit[cell];
-    size_t group = QX_WHOLE_TRIAL;
-    s->rows = unit->parent[0];
-    s->columns = unit->parent[1];
-    s->row_held = line_held(plan, s->rows, QX_WHOLE_TRIAL);
-    s->column_held = line_held(plan, s->columns, QX_WHOLE_TRIAL);
-    s->group_count = 0;
-    const bool treated =
-        has_treatments(plan, s->rows) || has_treatments(plan, s->columns);
-    if (treated || !common_group(plan, s, &group)) {
-        return;
-    }
-    if (group != QX_WHOLE_TRIAL) {
-        s->group[0] = group;
-        s->group_count = 1;
-    }
-    s->row_held = line_held(plan, s->rows, group);
-    s->column_held = line_held(plan, s->columns, group);
-    s->held = times(s->row_held, s->column_held);
-    if (s->row_held == s->combinations && s->column_held == s->combinations &&
-        s->combinations <= QX_LATIN_ORDER_MOST) {
-        s->rule = QX_RULE_LATIN;
-    }
-}
-
-/* One step up from `unit` (the stratum's, or one that holds a single thing of it): sets the
- * group and the rule, or gives true to go on from *unit. */
-static bool step_up(const qx_plan *plan, qx_stratum *s, size_t *unit)
-{
-    const qx_layout_unit *here = &plan->spec->unit[*unit];
-    s->group_count = here->parent_count;
-    memcpy(s->group, here->parent, here->parent_count * sizeof s->group[0]);
-    if (here->parent_count == 0) {
-        s->held = plan->total[s->unit];
-    } else {
-        s->held = times(s->held, here->count);
-    }
-    QX_ASSERT(s->combinations > 0); /* a treatment without levels is complained of */
-    if (s->combinations > 0 && s->held % s->combinations == 0) {
-        s->rule = QX_RULE_SHUFFLE;
-        return false;
-    }
-    if (s->held != 1 || here->parent_count == 0) {
-        return false;
-    }
-    if (here->parent_count == 1) {
-        *unit = here->parent[0];
-        return !has_treatments(plan, *unit);
-    }
-    if (here->parent_count == 2) {
-        try_latin(plan, s, *unit);
-    }
-    return false;
-}
-
-static void find_rule(const qx_plan *plan, qx_stratum *s)
-{
-    s->rule = QX_RULE_NONE;
-    s->rows = s->columns = QX_WHOLE_TRIAL;
-    s->held = 1;
-    if (s->combinations == 0 || s->combinations == SIZE_MAX || !plan->placed[s->unit]) {
-        return;
-    }
-    size_t unit = s->unit;
-    while (step_up(plan, s, &unit)) {
-    }
-}
-
-static qx_status make_stratum(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t unit)
-{
-    qx_stratum *s = &plan->stratum[plan->stratum_count++];
-    s->unit = unit;
-    s->combinations = 1;
-    QX_NEW_IN(cx, arena, s->treatment, plan->spec->treatment_count);
-    for (size_t t = 0; t < plan->spec->treatment_count; t++) {
-        if (plan->spec->treatment[t].on == unit) {
-            s->treatment[s->treatment_count++] = t;
-            s->combinations =
-                times(s->combinations, plan->spec->treatment[t].level_count);
-        }
-    }
-    find_rule(plan, s);
-    return QX_OK;
-}
-
 qx_status qx_plan_make(qx_ctx *cx,
                        qx_arena *arena,
                        const qx_layout_spec *spec,
@@ -332,8 +216,8 @@ qx_status qx_plan_make(qx_ctx *cx,
         return QX_OK;
     }
     for (size_t i = 0; i < spec->unit_count; i++) {
-        if (has_treatments(plan, plan->order[i])) {
-            QX_TRY(make_stratum(cx, arena, plan, plan->order[i]));
+        if (qx_plan_treated(plan, plan->order[i])) {
+            QX_TRY(qx_stratum_make(cx, arena, plan, plan->order[i]));
         }
     }
     *out = plan;

@@ -10,6 +10,17 @@
  *              is shuffled (Fisher-Yates) onto the group's things in their order. Latin:
  *              group by group, one square (latin_square.h), rows and columns by number.
  *
+ *   version 2  Version 1, and what it did not know. Only layouts with one of these rules are
+ *              of version 2; all others are still of version 1.
+ *              Added control: combinations are numbered among those that stand. Wished
+ *              numbers: the list holds them as often. Guards: things that are treated take
+ *              the place of all things. Unequal: the largest remainders; which combinations
+ *              they fall to, and all places, by chance. Incomplete blocks, rows and columns:
+ *              the best that search.h finds from stream 64 + s, then by stream s: names of
+ *              the combinations (among those wished equally often), sets, blocks or rows and
+ *              columns inside a set, places inside a block (draw_incomplete.c,
+ *              draw_rowcol.c). Augmented: draw_augmented.c. Restrictions: restrict.h.
+ *
  * A change of any of this, of rng.h's generator or of its shuffle is a new version, and the
  * old one must stay able to replay (CHANGELOG).
  *
@@ -20,7 +31,7 @@
 #include "layout/place.h"
 #include "layout/plan.h"
 
-#define QX_RANDOMISE_VERSION 1
+#define QX_RANDOMISE_VERSION 2 /* the newest */
 
 /* Fills level[thing * treatment_count + treatment] for stratum number `s` of the plan.
  * QX_E_NOMEM, QX_E_ARG (a stratum without a rule). Cost: O(things). */
@@ -30,5 +41,8 @@ qx_status qx_randomise(qx_ctx *cx,
                        size_t s,
                        uint64_t seed,
                        uint32_t level[]);
+
+/* The first version that knows the rules of this plan. */
+uint32_t qx_randomise_version(const qx_plan *plan);
 
 #endif

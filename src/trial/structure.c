@@ -55,9 +55,9 @@ qx_status qx_structure_of(qx_ctx *cx,
                                              .level = from->level,
                                              .on = from->on};
     }
-    out->unit_count = protocol->unit_count;
-    out->unit = unit;
-    out->treatment_count = protocol->treatment_count;
-    out->treatment = treatment;
+    *out = (qx_layout_spec){.unit_count = protocol->unit_count,
+                            .unit = unit,
+                            .treatment_count = protocol->treatment_count,
+                            .treatment = treatment};
     return QX_OK;
 }

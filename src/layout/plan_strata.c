@@ -1,0 +1,314 @@
+/* Units with treatments: what is drawn on them, how often, and inside what. */
+#include <string.h>
+
+#include "layout/plan.h"
+
+size_t qx_stratum_treated(const qx_stratum *s, size_t count)
+{
+    return (count + s->guards) / (s->guards + 1);
+}
+
+bool qx_stratum_treats(const qx_stratum *s, size_t number)
+{
+    return (number - 1) % (s->guards + 1) == 0;
+}
+
+/* --- rows and columns --- */
+
+/* The unit, or QX_WHOLE_TRIAL, inside which rows and columns both lie: the same parent, or
+ * one of them inside a unit that the other runs across. False if there is none. */
+static bool common_group(const qx_plan *plan, const qx_stratum *s, size_t *group)
+{
+    const qx_layout_unit *rows = &plan->spec->unit[s->rows];
+    const qx_layout_unit *columns = &plan->spec->unit[s->columns];
+    if (rows->parent_count > 1 || columns->parent_count > 1) {
+        return false;
+    }
+    const size_t a = rows->parent_count == 1 ? rows->parent[0] : QX_WHOLE_TRIAL;
+    const size_t b = columns->parent_count == 1 ? columns->parent[0] : QX_WHOLE_TRIAL;
+    if (a != b && a != QX_WHOLE_TRIAL && b != QX_WHOLE_TRIAL) {
+        return false;
+    }
+    *group = a == QX_WHOLE_TRIAL ? b : a;
+    return true;
+}
+
+/* Rows and columns held by one group; a unit that runs across the groups is whole in each. */
+static size_t line_held(const qx_plan *plan, size_t line, size_t group)
+{
+    const bool inside = group != QX_WHOLE_TRIAL && qx_plan_above(plan, line, group);
+    return qx_plan_held(plan, line, inside ? group : QX_WHOLE_TRIAL);
+}
+
+/* Can n things tell so many combinations apart when so many blocks are taken out? */
+static bool connectable(size_t things, size_t blocks, size_t combinations)
+{
+    return things >= combinations && things - combinations + 1 >= blocks;
+}
+
+/* A rectangle that is no Latin square: rows and columns at once, by search. */
+static void try_rectangle(const qx_plan *plan, qx_stratum *s, size_t group)
+{
+    const size_t groups = group == QX_WHOLE_TRIAL ? 1 : plan->total[group];
+    const bool inside = group != QX_WHOLE_TRIAL &&
+                        qx_plan_above(plan, s->columns, group) &&
+                        qx_plan_above(plan, s->rows, group);
+    const size_t lines =
+        plan->total[s->rows] + plan->total[s->columns] - (inside ? groups : 1);
+    s->set = group;
+    s->set_held = s->held;
+    if (s->held % s->share_sum != 0 || group == QX_WHOLE_TRIAL) {
+        s->set = QX_WHOLE_TRIAL;
+        s->set_held = groups * s->held;
+    }
+    if (s->row_held > 1 && s->column_held > 1 && s->check == NULL &&
+        connectable(groups * s->held, lines, s->combinations)) {
+        s->rule = QX_RULE_ROWCOL;
+    }
+}
+
+/* `cell` lies in two crossed units: a Latin square, or a rectangle, for the stratum? */
+static void try_crossed(const qx_plan *plan, qx_stratum *s, size_t cell)
+{
+    const qx_layout_unit *unit = &plan->spec->unit[cell];
+    size_t group = QX_WHOLE_TRIAL;
+    s->rows = unit->parent[0];
+    s->columns = unit->parent[1];
+    s->row_held = line_held(plan, s->rows, QX_WHOLE_TRIAL);
+    s->column_held = line_held(plan, s->columns, QX_WHOLE_TRIAL);
+    s->group_count = 0;
+    const bool treated =
+        qx_plan_treated(plan, s->rows) || qx_plan_treated(plan, s->columns);
+    if (treated || !common_group(plan, s, &group)) {
+        return;
+    }
+    if (group != QX_WHOLE_TRIAL) {
+        s->group[0] = group;
+        s->group_count = 1;
+    }
+    s->row_held = line_held(plan, s->rows, group);
+    s->column_held = line_held(plan, s->columns, group);
+    s->held = qx_times(s->row_held, s->column_held);
+    if (s->row_held == s->combinations && s->column_held == s->combinations &&
+        s->share == NULL && s->check == NULL && s->combinations <= QX_LATIN_ORDER_MOST) {
+        s->rule = QX_RULE_LATIN;
+    } else {
+        try_rectangle(plan, s, group);
+    }
+}
+
+/* --- blocks --- */
+
+/* The smallest unit above the groups that holds every combination as wished. */
+static void find_set(const qx_plan *plan, qx_stratum *s)
+{
+    size_t unit = s->group_count == 1 ? s->group[0] : QX_WHOLE_TRIAL;
+    s->set = QX_WHOLE_TRIAL;
+    s->set_held = qx_stratum_treated(s, plan->spec->unit[s->unit].count) *
+                  (plan->total[s->unit] / plan->spec->unit[s->unit].count);
+    while (unit != QX_WHOLE_TRIAL && plan->spec->unit[unit].parent_count == 1) {
+        const size_t above = plan->spec->unit[unit].parent[0];
+        const size_t held = qx_times(s->held, qx_plan_held(plan, s->group[0], above));
+        if (held % s->share_sum == 0) {
+            s->set = above;
+            s->set_held = held;
+            return;
+        }
+        unit = above;
+    }
+}
+
+static void try_incomplete(const qx_plan *plan, qx_stratum *s)
+{
+    find_set(plan, s);
+    const size_t sets = s->set == QX_WHOLE_TRIAL ? 1 : plan->total[s->set];
+    const size_t things = sets * s->set_held;
+    if (s->held > 1 && connectable(things, things / s->held, s->combinations)) {
+        s->rule = QX_RULE_INCOMPLETE;
+    }
+}
+
+/* Checks in each of the groups, what is new once: does everything have its place? */
+static void try_augmented(const qx_plan *plan, qx_stratum *s)
+{
+    find_set(plan, s);
+    const size_t sets = s->set == QX_WHOLE_TRIAL ? 1 : plan->total[s->set];
+    const size_t groups = s->held == 0 ? 0 : sets * s->set_held / s->held;
+    const size_t entries = s->combinations - s->checks;
+    s->set = QX_WHOLE_TRIAL;
+    s->set_held = groups * s->held;
+    if (s->group_count > 0 && groups > 1 && s->held > s->checks && s->checks > 0 &&
+        entries > 0 && entries <= groups * (s->held - s->checks)) {
+        s->rule = QX_RULE_AUGMENTED;
+    }
+}
+
+/* --- going up --- */
+
+/* One step up from `unit` (the stratum's, or one that holds a single thing of it): sets the
+ * group and the rule, or gives true to go on from *unit. */
+static bool step_up(const qx_plan *plan, qx_stratum *s, size_t *unit)
+{
+    const qx_layout_unit *here = &plan->spec->unit[*unit];
+    const size_t count =
+        *unit == s->unit ? qx_stratum_treated(s, here->count) : here->count;
+    s->group_count = here->parent_count;
+    memcpy(s->group, here->parent, here->parent_count * sizeof s->group[0]);
+    s->held = qx_times(s->held, count);
+    QX_ASSERT(s->share_sum > 0); /* a treatment without levels is complained of */
+    if (s->check == NULL && s->share_sum > 0 && s->held % s->share_sum == 0) {
+        s->rule = QX_RULE_SHUFFLE;
+        return false;
+    }
+    if (s->held != 1 || here->parent_count == 0) {
+        return false;
+    }
+    if (here->parent_count == 1) {
+        *unit = here->parent[0];
+        return !qx_plan_treated(plan, *unit);
+    }
+    if (here->parent_count == 2) {
+        try_crossed(plan, s, *unit);
+    }
+    return false;
+}
+
+static void find_rule(const qx_plan *plan, qx_stratum *s)
+{
+    s->rule = QX_RULE_NONE;
+    s->rows = s->columns = QX_WHOLE_TRIAL;
+    s->set = QX_WHOLE_TRIAL;
+    s->held = 1;
+    if (s->combinations == 0 || s->share_sum == 0 || s->combinations == SIZE_MAX ||
+        s->combinations > QX_PLACED_MOST || s->share_sum > QX_PLACED_MOST ||
+        !plan->placed[s->unit]) {
+        return;
+    }
+    size_t unit = s->unit;
+    while (step_up(plan, s, &unit)) {
+    }
+    if (s->rule != QX_RULE_NONE || s->rows != QX_WHOLE_TRIAL) {
+        return;
+    }
+    if (s->check != NULL) {
+        try_augmented(plan, s);
+    } else if (s->group_count == 0) {
+        const bool exact =
+            s->share != NULL; /* wished numbers are kept or complained of */
+        s->rule = s->held > s->combinations && !exact ? QX_RULE_UNEQUAL : QX_RULE_NONE;
+    } else {
+        try_incomplete(plan, s);
+    }
+}
+
+/* --- combinations --- */
+
+static size_t
+level_in(const qx_plan *plan, const qx_stratum *s, size_t cell, size_t which)
+{
+    for (size_t i = s->treatment_count; i-- > which + 1;) {
+        cell /= plan->spec->treatment[s->treatment[i]].level_count;
+    }
+    return cell % plan->spec->treatment[s->treatment[which]].level_count;
+}
+
+/* Does the cell go with the added control: all of its levels or none? */
+static bool cell_stands(const qx_plan *plan, const qx_stratum *s, size_t cell)
+{
+    const size_t *control = plan->spec->wishes->added_control;
+    size_t named = 0;
+    size_t met = 0;
+    for (size_t i = 0; i < s->treatment_count; i++) {
+        const size_t level = control[s->treatment[i]];
+        named += level != QX_NO_WISH ? 1 : 0;
+        met += level != QX_NO_WISH && level == level_in(plan, s, cell, i) ? 1 : 0;
+    }
+    return met == 0 || met == named;
+}
+
+static qx_status
+list_cells(qx_ctx *cx, qx_arena *arena, const qx_plan *plan, qx_stratum *s)
+{
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    if (wishes == NULL || wishes->added_control == NULL || s->treatment_count < 2 ||
+        s->combinations > QX_PLACED_MOST) {
+        return QX_OK;
+    }
+    size_t *cell = NULL;
+    size_t kept = 0;
+    QX_NEW_IN(cx, arena, cell, s->combinations);
+    for (size_t c = 0; c < s->combinations; c++) {
+        if (cell_stands(plan, s, c)) {
+            cell[kept++] = c;
+        }
+    }
+    s->cell = cell;
+    s->combinations = kept;
+    return QX_OK;
+}
+
+static qx_status
+list_shares(qx_ctx *cx, qx_arena *arena, const qx_plan *plan, qx_stratum *s)
+{
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    bool wished = false;
+    s->share_sum = s->combinations;
+    for (size_t i = 0; wishes != NULL && i < s->treatment_count; i++) {
+        wished = wished || (wishes->replicates != NULL &&
+                            wishes->replicates[s->treatment[i]] != NULL);
+    }
+    if (!wished || s->combinations > QX_PLACED_MOST) {
+        return QX_OK;
+    }
+    size_t *share = NULL;
+    QX_NEW_IN(cx, arena, share, s->combinations);
+    s->share_sum = 0;
+    for (size_t c = 0; c < s->combinations; c++) {
+        share[c] = 1;
+        for (size_t i = 0; i < s->treatment_count; i++) {
+            const size_t *of = wishes->replicates[s->treatment[i]];
+            const size_t cell = s->cell == NULL ? c : s->cell[c];
+            share[c] =
+                qx_times(share[c], of == NULL ? 1 : of[level_in(plan, s, cell, i)]);
+        }
+        s->share_sum =
+            share[c] > SIZE_MAX - s->share_sum ? SIZE_MAX : s->share_sum + share[c];
+    }
+    s->share = share;
+    return QX_OK;
+}
+
+/* Checks are levels of the only treatment on the unit; plan_strata does not complain. */
+static void list_checks(const qx_plan *plan, qx_stratum *s)
+{
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    if (wishes == NULL || wishes->check == NULL || s->treatment_count != 1) {
+        return;
+    }
+    s->check = wishes->check[s->treatment[0]];
+    for (size_t c = 0; s->check != NULL && c < s->combinations; c++) {
+        s->checks += s->check[c] ? 1 : 0;
+    }
+}
+
+qx_status qx_stratum_make(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t unit)
+{
+    qx_stratum *s = &plan->stratum[plan->stratum_count++];
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    s->unit = unit;
+    s->combinations = 1;
+    s->guards = wishes == NULL || wishes->guards == NULL ? 0 : wishes->guards[unit];
+    QX_NEW_IN(cx, arena, s->treatment, plan->spec->treatment_count);
+    for (size_t t = 0; t < plan->spec->treatment_count; t++) {
+        if (plan->spec->treatment[t].on == unit) {
+            s->treatment[s->treatment_count++] = t;
+            s->combinations =
+                qx_times(s->combinations, plan->spec->treatment[t].level_count);
+        }
+    }
+    QX_TRY(list_cells(cx, arena, plan, s));
+    QX_TRY(list_shares(cx, arena, plan, s));
+    list_checks(plan, s);
+    find_rule(plan, s);
+    return QX_OK;
+}

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/decimal.h"
 #include "cli/flags.h"
 #include "cli/verb.h"
 #include "tasks/load.h"
@@ -10,11 +11,18 @@
 static const qx_flag_word words[] = {
     {"--accept-good", QX_FLAG_ACCEPT_GOOD, NULL, "store the good rows, list the others"},
     {"--by", QX_FLAG_BY, "NAME", "who does it (else the name you are logged in with)"},
+    {"--from",
+     QX_FLAG_FROM,
+     "FILE.qx",
+     "an earlier trial whose variation is planned with"},
     {"--help", QX_FLAG_HELP, NULL, "this text"},
     {"--json", QX_FLAG_JSON, NULL, "the result as one JSON document"},
     {"--output", QX_FLAG_OUT, "PATH", "where to write (short: -o PATH)"},
+    {"--power", QX_FLAG_POWER, "P", "wanted power, such as 0.8"},
     {"--reason", QX_FLAG_REASON, "TEXT", "why values are corrected"},
     {"--seed", QX_FLAG_SEED, "N", "number that the drawing starts from"},
+    {"--simulate", QX_FLAG_SIMULATE, "N", "trials to simulate and analyse"},
+    {"--trees", QX_FLAG_TREES, "TREES.csv", "list of the trees (CSV or spreadsheet)"},
     {"-h", QX_FLAG_HELP, NULL, "this text"},
     {"-o", QX_FLAG_OUT, "PATH", "where to write"},
 };
@@ -79,6 +87,37 @@ static qx_status take_seed(qx_call *call, const char *value)
     return QX_OK;
 }
 
+static qx_status take_power(qx_call *call, const char *value)
+{
+    double power;
+    if (!qx_decimal_read(value, strlen(value), '.', &power, NULL) || !(power > 0.5) ||
+        !(power < 1.0)) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "--power \"%s\" cannot be planned for; expected more than 0.5 and "
+                       "less than 1, such as 0.8",
+                       value);
+    }
+    call->power = power;
+    return QX_OK;
+}
+
+static qx_status take_simulate(qx_call *call, const char *value)
+{
+    char *end = NULL;
+    errno = 0;
+    const unsigned long count = strtoul(value, &end, 10);
+    if (value[0] < '0' || value[0] > '9' || *end != '\0' || errno != 0 || count < 1 ||
+        count > 10000000) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "--simulate \"%s\" is not a whole number from 1 to 10000000",
+                       value);
+    }
+    call->simulate = count;
+    return QX_OK;
+}
+
 static qx_status take_value(qx_call *call, const qx_flag_word *word, const char *value)
 {
     if (value[0] == '\0' && word->flag != QX_FLAG_REASON) {
@@ -90,8 +129,18 @@ static qx_status take_value(qx_call *call, const qx_flag_word *word, const char 
     if (word->flag == QX_FLAG_SEED) {
         return take_seed(call, value);
     }
+    if (word->flag == QX_FLAG_POWER) {
+        return take_power(call, value);
+    }
+    if (word->flag == QX_FLAG_SIMULATE) {
+        return take_simulate(call, value);
+    }
     if (word->flag == QX_FLAG_OUT) {
         call->out = value;
+    } else if (word->flag == QX_FLAG_FROM) {
+        call->from = value;
+    } else if (word->flag == QX_FLAG_TREES) {
+        call->trees = value;
     } else if (word->flag == QX_FLAG_BY) {
         call->by = value;
     } else {

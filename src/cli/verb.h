@@ -22,7 +22,11 @@ typedef enum {
     QX_FLAG_OUT = 1 << 3,
     QX_FLAG_ACCEPT_GOOD = 1 << 4,
     QX_FLAG_BY = 1 << 5,
-    QX_FLAG_REASON = 1 << 6
+    QX_FLAG_REASON = 1 << 6,
+    QX_FLAG_FROM = 1 << 16,
+    QX_FLAG_POWER = 1 << 17,
+    QX_FLAG_SIMULATE = 1 << 18,
+    QX_FLAG_TREES = 1 << 19
 } qx_flag;
 
 struct qx_verb;
@@ -38,6 +42,10 @@ typedef struct qx_call {
     const char *out;    /* with QX_FLAG_OUT, else NULL */
     const char *by;     /* who; never NULL */
     const char *reason; /* "" if not given */
+    const char *from;   /* with QX_FLAG_FROM, else NULL */
+    const char *trees;  /* with QX_FLAG_TREES, else NULL */
+    double power;       /* with QX_FLAG_POWER, else 0 */
+    size_t simulate;    /* with QX_FLAG_SIMULATE, else 0 */
     size_t file_count;
     const char *const *file;
 } qx_call;

@@ -21,6 +21,9 @@ typedef struct qx_chart_input {
     const qx_result *result; /* NULL for the layout */
     const char *term;        /* means, trend, differences; else NULL */
     size_t first, count;     /* part of the term's means or differences */
+    /* plans only: what stands above is NULL then */
+    const struct qx_planned *planned;
+    const struct qx_plan_family *family;
 } qx_chart_input;
 
 typedef struct qx_chart_kind {

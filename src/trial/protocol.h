@@ -49,6 +49,8 @@ typedef struct qx_unit {
     bool sample;         /* any number per parent */
     size_t column_count; /* `columns: [...]`: labels that tell it together */
     const char *const *column;
+    const char *row_column; /* `position: {row:, place:}`: its place in the field; NULL */
+    const char *place_column;
     const char *path; /* "block:tree": parents' paths without repetition */
 } qx_unit;
 
@@ -103,6 +105,30 @@ typedef enum {
 
 typedef enum { QX_SHARE_LOGIT, QX_SHARE_PROBIT, QX_SHARE_CLOGLOG } qx_share_link;
 
+/* What somebody expects before there are data (`expect`), to plan with. */
+typedef struct qx_expectation {
+    qx_place at;
+    double mean; /* of an untreated unit, on the variate's own scale; NAN */
+    const double
+        *sd; /* unit_count: standard deviation between things of each unit (counts
+                         and shares: on the link's scale), NAN where not given; or NULL */
+    const double *sd_season; /* unit_count: what one season adds to each thing; or NULL */
+    double cv_percent;       /* between single units, per cent of the mean; NAN */
+    const char *like;        /* line of trial/usual.h that cv_percent is from, or NULL */
+    double of;               /* things that a share is out of; 0 if not given */
+    double dispersion;       /* theta or phi of the extra variation; NAN */
+    size_t share_count;      /* grades and classes: shares that add up to 1 */
+    const double *share;
+} qx_expectation;
+
+#define QX_PLANNED_POWER 0.8
+
+typedef struct qx_planning {
+    double power;       /* wanted; QX_PLANNED_POWER if not given */
+    const double *cost; /* unit_count: of one more thing, NAN where not given; or NULL */
+    size_t samples;     /* things sampled in each parent; 0 if not given */
+} qx_planning;
+
 typedef struct qx_variate {
     const char *name, *label, *method; /* label falls back to name; method "" */
     qx_place at;
@@ -121,6 +147,8 @@ typedef struct qx_variate {
     size_t level_count; /* ordinal, nominal */
     const char *const *level;
     const char *times; /* column: how many alike things a row stands for, or "" */
+    const qx_expectation *expect; /* NULL if not given */
+    const char *dates; /* column: on which of several dates a row was measured, or NULL */
 } qx_variate;
 
 typedef enum {
@@ -153,15 +181,31 @@ typedef enum {
 typedef enum { QX_SUMS_MARGINAL, QX_SUMS_SEQUENTIAL } qx_sums_choice;
 typedef enum { QX_INTERACT_ALL, QX_INTERACT_PAIRS, QX_INTERACT_NONE } qx_interactions;
 
+/* How the place in the field enters: random rows, places or both, or correlated
+ * neighbours; chosen by the data with `auto`. */
+typedef enum {
+    QX_FIELD_NONE,
+    QX_FIELD_AUTO,
+    QX_FIELD_ROWS,
+    QX_FIELD_PLACES,
+    QX_FIELD_ROWS_AND_PLACES,
+    QX_FIELD_NEIGHBOURS
+} qx_field_trend;
+
 typedef struct qx_analysis {
     bool blocks_fixed;
     qx_df_choice df;
     qx_compare_choice compare;
     qx_sums_choice sums;
     qx_interactions interactions;
-    int quadrature; /* 1 ... 100 */
-    double level;   /* 0.5 < level < 1, default 0.95 */
+    int quadrature;          /* 1 ... 100 */
+    double level;            /* 0.5 < level < 1, default 0.95 */
+    bool residual_by_season; /* a residual variation of its own for each season */
+    qx_place residual_at;    /* where that stands in the file */
+    qx_field_trend field_trend;
 } qx_analysis;
+
+struct qx_layout_wishes;
 
 typedef struct qx_protocol {
     qx_arena *arena;  /* owns everything below */
@@ -187,6 +231,9 @@ typedef struct qx_protocol {
     size_t contrast_count;
     const qx_contrast_def *contrast;
     qx_analysis analysis;
+    const struct qx_layout_wishes *wishes; /* `layout` (layout/wishes.h); NULL: none */
+    qx_place wishes_at;
+    qx_planning planning;
 } qx_protocol;
 
 void qx_protocol_free(qx_protocol *protocol); /* NULL is accepted */
@@ -209,5 +256,9 @@ const char *qx_transform_word(qx_transform transform);
 const char *qx_compare_word(qx_compare_choice compare);
 const char *qx_df_word(qx_df_choice df);
 const char *qx_trend_word(qx_trend trend);
+const char *qx_field_trend_word(qx_field_trend trend);
+
+/* Number of the unit that has a position in the field; QX_NONE. */
+size_t qx_protocol_placed_unit(const qx_protocol *p);
 
 #endif

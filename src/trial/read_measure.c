@@ -37,6 +37,15 @@ static void read_times(qx_reading *r, const qx_node *node, void *target)
     }
 }
 
+static void read_dates(qx_reading *r, const qx_node *node, void *target)
+{
+    qx_variate *variate = target;
+    variate->dates = qx_read_text(r, node);
+    if (node->kind == QX_NODE_SCALAR) {
+        qx_reading_check_name(r, node->at, variate->dates);
+    }
+}
+
 static void read_label(qx_reading *r, const qx_node *node, void *target)
 {
     qx_variate *variate = target;
@@ -147,6 +156,8 @@ static const qx_key variate_keys[] = {
     {"extra_variation", read_extra, QX_KEY_MAY},
     {"link", read_link, QX_KEY_MAY},
     {"times", read_times, QX_KEY_MAY},
+    {"dates", read_dates, QX_KEY_MAY},
+    {"expect", qx_read_expect, QX_KEY_MAY},
 };
 
 static void read_variate(qx_reading *r, const qx_node *node, qx_variate *variate)

@@ -63,6 +63,8 @@ static const qx_key top_keys[] = {
     {"measure", read_later, QX_KEY_MUST},
     {"contrasts", read_later, QX_KEY_BLANK},
     {"analysis", read_later, QX_KEY_BLANK},
+    {"layout", read_later, QX_KEY_BLANK},
+    {"planning", read_later, QX_KEY_BLANK},
 };
 
 static void set_defaults(qx_protocol *p)
@@ -100,6 +102,8 @@ static void read_sections(qx_reading *r, const qx_node *root)
     qx_read_measure(r, section_of(root, "measure"));
     qx_read_contrasts(r, section_of(root, "contrasts"));
     qx_read_analysis(r, section_of(root, "analysis"));
+    qx_read_layout(r, section_of(root, "layout"));
+    qx_read_planning(r, section_of(root, "planning"));
 }
 
 static qx_status start_protocol(

@@ -142,14 +142,22 @@ void qx_read_seasons(qx_reading *r, const qx_node *section);
 void qx_read_measure(qx_reading *r, const qx_node *section);
 void qx_read_contrasts(qx_reading *r, const qx_node *section);
 void qx_read_analysis(qx_reading *r, const qx_node *section);
+void qx_read_layout(qx_reading *r, const qx_node *section);
+void qx_read_planning(qx_reading *r, const qx_node *section);
 void qx_read_people(qx_reading *r, const qx_node *section);
 void qx_read_crop(qx_reading *r, const qx_node *section);
 void qx_read_site(qx_reading *r, const qx_node *section);
+
+/* trial/read_expect.c: the key `expect` of a variate. */
+void qx_read_expect(qx_reading *r, const qx_node *node, void *target);
 
 /* trial/protocol_check.c: what no single value shows. */
 void qx_protocol_check(qx_reading *r);
 
 /* trial/check_names.c: names that clash. */
 void qx_protocol_check_names(qx_reading *r);
+
+/* trial/check_covariance.c: dates, positions and residuals by season. */
+void qx_protocol_check_covariance(qx_reading *r);
 
 #endif

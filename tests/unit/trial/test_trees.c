@@ -280,12 +280,12 @@ static void without_memory(void **state)
     qx_problems *problems = qx_problems_new(arena);
     static const char list[] = "row,place,circumference_cm\n1,1,20\n1,2,21\n";
     bool done = false;
-    for (size_t n = 0; !done && n < 1000; n++) {
+    for (size_t n = 1; !done && n < 1000; n++) {
         qx_trees *t = NULL;
         qx_arena_fail_after(n);
         const qx_status status =
             qx_trees_parse(*state, "t.csv", list, strlen(list), problems, &t);
-        qx_arena_fail_after(SIZE_MAX);
+        qx_arena_fail_after(0);
         done = status == QX_OK;
         assert_true(done || status == QX_E_NOMEM);
         qx_trees_free(t);

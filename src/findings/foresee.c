@@ -1,0 +1,326 @@
+#include "findings/foresee.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "findings/choose.h"
+#include "layout/layout.h"
+#include "model/known.h"
+#include "trial/skeleton.h"
+#include "trial/structure.h"
+
+/* The layout that stands for all that chance may give: they differ in what is where, not in
+ * how much is known. */
+#define SEED 1
+
+typedef struct foreseeing {
+    qx_ctx *cx;      /* of this look ahead: its notes are the model's */
+    qx_arena *arena; /* of the answer */
+    qx_arena *hold;  /* of this look ahead: scratch is rewound by those who fill it */
+    const qx_protocol *asked;
+    qx_protocol protocol; /* with the counts of the setting, the variate a plain number */
+    size_t variate, samples;
+    const qx_spreads *spreads;
+    qx_layout *layout;
+    qx_table *table;
+    qx_variate_frame data;
+    qx_choice choice;
+    qx_lmm_plan *plan;
+    qx_lmm *known;
+    qx_foreseen *out;
+} foreseeing;
+
+/* --- the trial as it would be --- */
+
+/* The protocol with the setting's counts. Links, classes and transforms do not matter here:
+ * the scale of analysis is a plain number. */
+static qx_status set_counts(foreseeing *f, const qx_setting *setting)
+{
+    qx_unit *unit;
+    qx_variate *variate;
+    f->protocol = *f->asked;
+    QX_NEW(f->cx, unit, f->asked->unit_count);
+    QX_NEW(f->cx, variate, f->asked->variate_count);
+    memcpy(unit, f->asked->unit, f->asked->unit_count * sizeof *unit);
+    memcpy(variate, f->asked->variate, f->asked->variate_count * sizeof *variate);
+    if (setting->knob != QX_NONE) {
+        unit[setting->knob].count = setting->knob_count;
+    }
+    if (setting->sampled != QX_NONE) {
+        unit[setting->sampled].count = setting->sampled_count;
+    }
+    qx_variate *v = &variate[f->variate];
+    v->kind = QX_CONTINUOUS;
+    v->transform = QX_TRANSFORM_NONE;
+    v->of = v->times = "";
+    v->has_range = false;
+    f->protocol.unit = unit;
+    f->protocol.variate = variate;
+    return QX_OK;
+}
+
+static qx_status lay_out(foreseeing *f)
+{
+    qx_layout_spec spec = {0};
+    QX_TRY(qx_structure_of(f->cx, f->hold, &f->protocol, &spec));
+    QX_TRY(qx_layout_make(f->cx, &spec, SEED, &f->layout));
+    return qx_skeleton_make(
+        f->cx, &f->protocol, f->layout, f->variate, f->samples, &f->table);
+}
+
+/* --- variances of the model's terms --- */
+
+static double variance_of(const foreseeing *f, const qx_frame_unit *unit)
+{
+    const double *from =
+        unit->by_season ? f->spreads->variance_by_season : f->spreads->variance;
+    return from == NULL || isnan(from[unit->unit]) ? 0.0 : from[unit->unit];
+}
+
+/* Do the units above and below divide the rows in the same way? (Units lie inside each
+ * other or cross; of equal number and nested they are one to one.) */
+static bool
+same_units(const foreseeing *f, const qx_frame_unit *a, const qx_frame_unit *b)
+{
+    return a->count == b->count && qx_unit_reaches(&f->protocol, a->unit, b->unit);
+}
+
+/* Where the variation of frame unit k shows: a random term, or the residual (random_count);
+ * QX_NO_COLUMN: nowhere (a single thing, fixed blocks). */
+static size_t shows_in(const foreseeing *f, size_t k)
+{
+    const qx_frame_unit *unit = f->data.unit;
+    const size_t lowest = f->choice.residual_unit;
+    for (size_t i = 0; i < f->choice.random_count; i++) {
+        if (f->choice.random_unit[i] == k) {
+            return i;
+        }
+    }
+    if (k == lowest || unit[k].count == f->data.n) {
+        return f->choice.random_count;
+    }
+    for (size_t j = k + 1; j < lowest && unit[k].count > 1; j++) {
+        if (same_units(f, &unit[k], &unit[j])) {
+            return shows_in(f, j);
+        }
+    }
+    return QX_NO_COLUMN;
+}
+
+static qx_status fill_variances(foreseeing *f, double variance[])
+{
+    const size_t residual = f->choice.random_count;
+    for (size_t k = 0; k < f->data.unit_count; k++) {
+        const size_t at = shows_in(f, k);
+        if (at != QX_NO_COLUMN) {
+            variance[at] += variance_of(f, &f->data.unit[k]);
+        }
+    }
+    return variance[residual] > 0.0
+               ? QX_OK
+               : qx_fail(f->cx,
+                         QX_E_INPUT,
+                         "%s is expected to have no variation at all between things of "
+                         "%s; expected a standard deviation above 0 there",
+                         f->protocol.variate[f->variate].name,
+                         f->choice.residual_path);
+}
+
+static qx_status set_up(foreseeing *f)
+{
+    double *variance;
+    QX_TRY(qx_frame_of(f->cx, f->hold, &f->protocol, f->table, f->variate, &f->data));
+    QX_TRY(qx_choose(f->cx, f->hold, &f->protocol, f->variate, &f->data, &f->choice));
+    const qx_lmm_spec spec =
+        qx_choice_spec(&f->choice, &f->data, f->protocol.analysis.level);
+    QX_TRY(qx_lmm_plan_new(f->cx, &spec, &f->plan));
+    QX_NEW(f->cx, variance, f->choice.random_count + 1);
+    QX_TRY(fill_variances(f, variance));
+    return qx_lmm_known(f->cx, f->plan, variance, &f->known);
+}
+
+/* --- tests --- */
+
+static qx_status keep(const foreseeing *f, const char *text, const char **out)
+{
+    *out = qx_arena_copy(f->arena, text);
+    return *out == NULL ? qx_fail(f->cx, QX_E_NOMEM, "no memory for the plan") : QX_OK;
+}
+
+/* Path of the unit against which a term is tested: the lowest that one of its treatments
+ * is put on, or the one that took its variation up. */
+static const char *tested_against(const foreseeing *f, const qx_term *term)
+{
+    size_t lowest = QX_NONE;
+    for (size_t k = 0; k < term->factor_count; k++) {
+        for (size_t t = 0; t < f->protocol.treatment_count; t++) {
+            const size_t on = f->protocol.treatment[t].on;
+            if (f->data.treatment[t] == term->factor[k] &&
+                (lowest == QX_NONE || qx_unit_reaches(&f->protocol, lowest, on))) {
+                lowest = on;
+            }
+        }
+    }
+    for (size_t k = 0; k < f->data.unit_count; k++) {
+        if (f->data.unit[k].unit == lowest && !f->data.unit[k].by_season) {
+            const size_t at = shows_in(f, k);
+            return at < f->choice.random_count ? f->choice.random[at].name
+                                               : f->choice.residual_path;
+        }
+    }
+    return f->choice.residual_path; /* season alone */
+}
+
+static qx_status add_tests(foreseeing *f)
+{
+    qx_foreseen_test *test;
+    QX_NEW_IN(f->cx, f->arena, test, f->choice.term_count);
+    for (size_t t = f->choice.block_terms; t < f->choice.term_count; t++) {
+        qx_foreseen_test *line = &test[f->out->test_count++];
+        qx_joint_test joint;
+        qx_mat L;
+        QX_TRY(keep(f, f->choice.term[t].name, &line->term));
+        QX_TRY(keep(f, tested_against(f, &f->choice.term[t]), &line->unit));
+        QX_TRY(qx_design_marginal(f->cx, f->hold, &f->known->design, t, &L));
+        QX_TRY(qx_lmm_test(f->cx, f->known, L, &joint));
+        line->num_df = joint.num_df;
+        line->den_df = joint.num_df > 0.0 ? joint.den_df : (double)NAN;
+    }
+    f->out->test = test;
+    return QX_OK;
+}
+
+/* --- differences --- */
+
+/* Units of the treatment's own kind that carry one level, on average. */
+static double replicates_of(const foreseeing *f, size_t t, size_t levels)
+{
+    const qx_treatment *treatment = &f->protocol.treatment[t];
+    return (double)f->out->things[treatment->on] / (double)levels;
+}
+
+static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family *family)
+{
+    const size_t p = f->known->p, levels = family->means;
+    double *row, *difference;
+    double sum = 0.0, pairs = 0.0;
+    QX_NEW(f->cx, row, p * levels);
+    QX_NEW(f->cx, difference, p);
+    for (size_t a = 0; a < levels; a++) {
+        bool estimable;
+        QX_TRY(qx_design_mean(
+            f->cx, &f->known->design, 1, &factor, &a, &row[a * p], &estimable));
+        for (size_t b = 0; b < a; b++) {
+            qx_estimate e;
+            for (size_t j = 0; j < p; j++) {
+                difference[j] = row[a * p + j] - row[b * p + j];
+            }
+            QX_TRY(qx_lmm_contrast(f->cx, f->known, difference, 0.0, &e));
+            sum += e.se * e.se;
+            pairs += 1.0;
+            family->se_worst = fmax(family->se_worst, e.se);
+            family->df = a == 1 && b == 0 ? e.df : fmin(family->df, e.df);
+        }
+    }
+    family->se = sqrt(sum / pairs);
+    return QX_OK;
+}
+
+static qx_status add_families(foreseeing *f)
+{
+    qx_foreseen_family *family;
+    QX_NEW_IN(f->cx, f->arena, family, f->protocol.treatment_count);
+    for (size_t t = 0; t < f->protocol.treatment_count; t++) {
+        const size_t factor = f->data.treatment[t];
+        if (factor == QX_NO_COLUMN || f->data.frame.factor[factor].level_count < 2) {
+            continue;
+        }
+        qx_foreseen_family *one = &family[f->out->family_count++];
+        one->treatment = t;
+        one->means = f->data.frame.factor[factor].level_count;
+        one->replicates = replicates_of(f, t, one->means);
+        qx_status status;
+        QX_SCRATCH(f->cx, status, compare_levels(f, factor, one));
+        QX_TRY(status);
+    }
+    f->out->family = family;
+    return QX_OK;
+}
+
+/* --- the whole --- */
+
+static qx_status count_things(foreseeing *f)
+{
+    size_t *things;
+    QX_NEW_IN(f->cx, f->arena, things, f->protocol.unit_count);
+    for (size_t i = 0; i < f->layout->placed_count; i++) {
+        things[f->layout->placed[i].unit]++;
+    }
+    for (size_t k = 0; k < f->data.unit_count; k++) {
+        const qx_frame_unit *unit = &f->data.unit[k];
+        if (things[unit->unit] == 0 && !unit->by_season) {
+            things[unit->unit] = unit->count;
+        }
+    }
+    f->out->things = things;
+    f->out->rows = f->data.n;
+    return QX_OK;
+}
+
+static qx_status keep_notes(foreseeing *f)
+{
+    const char **note;
+    f->out->note_count = qx_ctx_note_count(f->cx);
+    QX_NEW_IN(f->cx, f->arena, note, f->out->note_count);
+    for (size_t i = 0; i < f->out->note_count; i++) {
+        QX_TRY(keep(f, qx_ctx_note(f->cx, i), &note[i]));
+    }
+    f->out->note = note;
+    return QX_OK;
+}
+
+static qx_status foresee(foreseeing *f, const qx_setting *setting)
+{
+    QX_TRY(set_counts(f, setting));
+    QX_TRY(lay_out(f));
+    QX_TRY(set_up(f));
+    QX_TRY(count_things(f));
+    QX_TRY(add_tests(f));
+    QX_TRY(add_families(f));
+    return keep_notes(f);
+}
+
+qx_status qx_foresee(qx_ctx *cx,
+                     qx_arena *arena,
+                     const qx_protocol *protocol,
+                     size_t variate,
+                     const qx_setting *setting,
+                     size_t samples,
+                     const qx_spreads *spreads,
+                     qx_foreseen *out)
+{
+    qx_foreseen made = {0};
+    foreseeing f = {.cx = qx_ctx_new(),
+                    .hold = qx_arena_new(),
+                    .arena = arena,
+                    .asked = protocol,
+                    .variate = variate,
+                    .samples = samples,
+                    .spreads = spreads,
+                    .out = &made};
+    qx_status status = f.cx == NULL || f.hold == NULL
+                           ? qx_fail(cx, QX_E_NOMEM, "no memory for the plan")
+                           : foresee(&f, setting);
+    if (status == QX_OK) {
+        *out = made;
+    } else if (f.cx != NULL) {
+        (void)qx_fail(cx, status, "%s", qx_ctx_message(f.cx));
+    }
+    qx_lmm_free(f.known);
+    qx_lmm_plan_free(f.plan);
+    qx_table_free(f.table);
+    qx_layout_free(f.layout);
+    qx_arena_free(f.hold);
+    qx_ctx_free(f.cx);
+    return status;
+}

@@ -259,10 +259,27 @@ static bool ran_away(const walk *w)
     return false;
 }
 
+/* B from what is known for certain: the information at u = 0, and one for each deviation. */
+static qx_status plain_hessian(qx_ctx *cx, const walk *w)
+{
+    qx_mat_zero(w->B);
+    QX_TRY(fixed_part(cx, w, w->y));
+    for (size_t k = w->f; k < w->m; k++) {
+        QX_AT(w->B, k, k) = 1.0;
+    }
+    return QX_OK;
+}
+
+/* A B that is not positive definite (a deviation between its maximum and zero) is left for a
+ * plain one: a ridge alone makes steps so short that they look like the end. */
 static qx_status one_step(qx_ctx *cx, walk *w, bool *moved, double *decrement)
 {
     bool pure;
     QX_TRY(solve(cx, w, w->g, decrement, &pure));
+    if (!pure && !newton(w)) {
+        QX_TRY(plain_hessian(cx, w));
+        QX_TRY(solve(cx, w, w->g, decrement, &pure));
+    }
     QX_TRY(advance(cx, w, *decrement, moved));
     if (*moved) {
         QX_TRY(settle(cx, w));
@@ -359,13 +376,50 @@ static qx_status walk_new(qx_ctx *cx, const qx_class_climb *climb, double z[], w
     return qx_mat_new(cx, qx_ctx_scratch(cx), w->m, w->m, &w->L);
 }
 
-/* First B: the information at u = 0, and differences for the deviations. */
+static bool may_guess(const walk *w)
+{
+    const qx_mat *guess = w->climb->guess;
+    if (guess == NULL || newton(w)) {
+        return false;
+    }
+    for (size_t i = 0; i < guess->rows; i++) {
+        if (!(QX_AT(*guess, i, i) > 0.0)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* B = J' guess J, J the change of z with y. */
+static qx_status take_guess(qx_ctx *cx, const walk *w)
+{
+    const size_t P = w->model->P, all = P + w->model->D;
+    qx_mat J, half;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), all, w->m, &J));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), all, w->m, &half));
+    for (size_t j = 0; j < w->f; j++) {
+        for (size_t i = 0; i < P; i++) {
+            QX_AT(J, i, j) = w->climb->basis.at == NULL ? (i == j ? 1.0 : 0.0)
+                                                        : QX_AT(w->climb->basis, i, j);
+        }
+    }
+    for (size_t k = 0; k < w->moving; k++) {
+        QX_AT(J, P + w->deviation[k], w->f + k) = 1.0;
+    }
+    QX_TRY(qx_mat_multiply(cx, 'n', 'n', 1.0, *w->climb->guess, J, 0.0, half));
+    return qx_mat_multiply(cx, 't', 'n', 1.0, J, half, 0.0, w->B);
+}
+
+/* First B: the guess, or the information at u = 0 with differences for the deviations. */
 static qx_status set_out(qx_ctx *cx, walk *w)
 {
     coordinates(w, w->z, w->y);
     QX_TRY(look(cx, w, w->y, &w->value, w->g));
     if (!(w->value > -HUGE_VAL)) {
         return qx_fail(cx, QX_E_NUMERIC, "the likelihood is not finite at its start");
+    }
+    if (may_guess(w)) {
+        return take_guess(cx, w);
     }
     QX_TRY(fixed_part(cx, w, w->y));
     return w->moving > 0 ? differences(cx, w, w->f) : QX_OK;

@@ -18,7 +18,11 @@ typedef struct qx_class_climb {
     qx_mat basis;       /* P x f, orthonormal columns; at = NULL: all P */
     const double *base; /* P; NULL: zero */
     const bool *held;   /* D: deviations that stay at their start; NULL: none */
-    bool loose;         /* stop when a step promises less than 1e-7 of log L, not 1e-9 */
+    const qx_mat
+        *guess; /* minus the Hessian over z to set out with, (P + D) square, as of a
+                            fit to like data; NULL: from the model. Not read where it has a
+                            zero on its diagonal */
+    bool loose; /* stop when a step promises less than 1e-7 of log L, not 1e-9 */
 } qx_class_climb;
 
 typedef struct qx_class_summit {

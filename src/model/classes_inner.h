@@ -39,6 +39,23 @@ void qx_classes_row(const qx_classes *fit, const double row[], double weight, do
 qx_status qx_classes_basis(
     qx_ctx *cx, qx_arena *arena, const qx_classes *fit, qx_mat L, qx_mat *basis);
 
+/* The same for another model over the columns of the fit (fewer classes); L is not checked
+ * again. */
+qx_status qx_classes_basis_of(qx_ctx *cx,
+                              qx_arena *arena,
+                              const qx_classes *fit,
+                              const qx_class_model *model,
+                              qx_mat L,
+                              qx_mat *basis);
+
+/* Climbs from the z on base + basis y that is nearest to `from`; where that is not allowed
+ * (thresholds that crossed), from the shares of the whole. Leaves scratch behind. */
+qx_status qx_classes_climb_from(qx_ctx *cx,
+                                const qx_class_climb *climb,
+                                const double from[],
+                                double z[],
+                                qx_class_summit *out);
+
 /* Do the rows of the model tell its classes apart? `row` (cells) and `column` (P, as coef)
  * may be NULL. */
 qx_status qx_classes_separated(qx_ctx *cx,

@@ -56,8 +56,12 @@ static qx_status spread_basis(
     return QX_OK;
 }
 
-static qx_status
-make_basis(qx_ctx *cx, qx_arena *arena, const qx_classes *fit, qx_mat L, qx_mat *basis)
+qx_status qx_classes_basis_of(qx_ctx *cx,
+                              qx_arena *arena,
+                              const qx_classes *fit,
+                              const qx_class_model *model,
+                              qx_mat L,
+                              qx_mat *basis)
 {
     const struct qx_classes_inner *in = fit->inner;
     const size_t q = in->model.q;
@@ -66,7 +70,7 @@ make_basis(qx_ctx *cx, qx_arena *arena, const qx_classes *fit, qx_mat L, qx_mat 
     QX_TRY(qx_mat_multiply(
         cx, 'n', 'n', 1.0, qx_mat_part(L, 0, in->skip, L.rows, q), in->root, 0.0, C));
     QX_TRY(null_space(cx, qx_ctx_scratch(cx), C, &one));
-    return spread_basis(cx, arena, &in->model, one, basis);
+    return spread_basis(cx, arena, model, one, basis);
 }
 
 qx_status qx_classes_basis(
@@ -86,7 +90,7 @@ qx_status qx_classes_basis(
                 cx, QX_E_SHAPE, "a hypothesis about grades cannot hold the intercept");
         }
     }
-    return make_basis(cx, arena, fit, L, basis);
+    return qx_classes_basis_of(cx, arena, fit, &fit->inner->model, L, basis);
 }
 
 /* z on base + basis y that is nearest to the fit. */
@@ -109,12 +113,11 @@ project(qx_ctx *cx, const qx_class_climb *climb, const double from[], double z[]
     return QX_OK;
 }
 
-/* Thresholds of a start must rise; where projecting crossed them, start from the shares. */
-static qx_status climb_from(qx_ctx *cx,
-                            const qx_class_climb *climb,
-                            const double from[],
-                            double z[],
-                            qx_class_summit *out)
+qx_status qx_classes_climb_from(qx_ctx *cx,
+                                const qx_class_climb *climb,
+                                const double from[],
+                                double z[],
+                                qx_class_summit *out)
 {
     double value;
     QX_TRY(project(cx, climb, from, z));
@@ -131,12 +134,12 @@ static qx_status climb_from(qx_ctx *cx,
 static qx_status lrt(qx_ctx *cx, const qx_classes *fit, qx_mat L, qx_classes_test *out)
 {
     const struct qx_classes_inner *in = fit->inner;
-    qx_class_climb climb = {.model = &in->model};
+    qx_class_climb climb = {.model = &in->model, .guess = &in->hessian};
     qx_class_summit summit = {0};
     double *z;
     QX_TRY(qx_classes_basis(cx, qx_ctx_scratch(cx), fit, L, &climb.basis));
     QX_NEW(cx, z, in->model.P + in->model.D);
-    QX_TRY(climb_from(cx, &climb, in->z, z, &summit));
+    QX_TRY(qx_classes_climb_from(cx, &climb, in->z, z, &summit));
     out->df = in->model.P - climb.basis.cols;
     out->chisq = fmax(0.0, 2.0 * (in->value - summit.value));
     out->p = qx_chisq_p(out->chisq, (double)out->df, QX_UPPER);
@@ -185,7 +188,7 @@ static qx_status profile_at(profile *f, double t, double *value)
         for (size_t i = 0; i < model->P; i++) {
             f->base[i] = f->a[i] * t / f->length;
         }
-        QX_TRY(climb_from(f->cx, &f->climb, f->from, f->z, &summit));
+        QX_TRY(qx_classes_climb_from(f->cx, &f->climb, f->from, f->z, &summit));
     }
     *value = summit.value;
     return QX_OK;
@@ -232,7 +235,7 @@ static qx_status profile_new(qx_ctx *cx, const qx_classes *fit, double level, pr
     const struct qx_classes_inner *in = fit->inner;
     *f = (profile){.cx = cx,
                    .fit = fit,
-                   .climb = {.model = &in->model},
+                   .climb = {.model = &in->model, .guess = &in->hessian},
                    .quantile = qx_chisq_q(1.0 - level, 1.0, QX_UPPER)};
     QX_NEW(cx, f->base, in->model.P);
     QX_NEW(cx, f->from, in->model.P + in->model.D);

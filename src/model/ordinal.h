@@ -30,7 +30,8 @@ QX_API qx_status qx_ordinal_fit(qx_ctx *cx,
 
 /* Score test of proportional odds: (K - 2) times the slopes degrees of freedom, at the fit;
  * with random terms on their integrated likelihood. df 0 and p NAN when there is nothing to
- * free (two classes, no slopes); p NAN when the free model is not identified by the data. */
+ * free (two classes, no slopes); p NAN when the free model is not identified by the data or
+ * the fit is penalised. QX_E_ARG (not grades). */
 QX_API qx_status qx_ordinal_proportional_odds(qx_ctx *cx,
                                               const qx_classes *fit,
                                               qx_classes_test *out);

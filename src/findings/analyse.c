@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "findings/checks.h"
+#include "findings/covariance_of.h"
 #include "findings/classical.h"
 #include "findings/covariates.h"
 #include "findings/dose.h"
@@ -120,14 +121,15 @@ static void tell_fit(qx_work *w)
     qx_result *r = w->result;
     r->family = "normal";
     r->link = "identity";
-    r->method = w->choice.random_count > 0 ? "REML" : "least squares";
+    const bool reml = w->choice.random_count > 0 || w->spec.covariance != NULL;
+    r->method = reml ? "REML" : "least squares";
     r->log_likelihood = w->fit->log_likelihood;
     r->reml_criterion = w->fit->reml_criterion + qx_covariate_log_det(w);
-    if (w->choice.random_count > 0) {
+    if (reml) {
         r->log_likelihood = -0.5 * r->reml_criterion;
     }
     r->residual_df = w->fit->residual_df;
-    r->deviance = w->choice.random_count > 0 ? (double)NAN : w->fit->residual_ss;
+    r->deviance = reml ? (double)NAN : w->fit->residual_ss;
     r->cv_percent = w->fit->cv_percent;
     r->converged = w->fit->converged;
     r->iterations = w->fit->iterations;
@@ -168,7 +170,9 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
                        "The fit did not settle: take these numbers with caution and "
                        "look at the data for odd values."));
     }
-    QX_TRY(qx_strata_make(w->cx, w->arena, &w->spec, &fit->design, &w->strata));
+    if (!w->structured) {
+        QX_TRY(qx_strata_make(w->cx, w->arena, &w->spec, &fit->design, &w->strata));
+    }
     QX_TRY(qx_classical_of(w));
     QX_TRY(qx_variance_of(w));
     QX_TRY(qx_coefficients_of(w));
@@ -178,14 +182,14 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_contrasts_of(w));
     QX_TRY(qx_dose_of(w));
     QX_TRY(qx_checks_of(w));
+    QX_TRY(qx_correlations_of(w));
     return warn_of_interactions(w);
 }
 
-/* Fits and reads the fit; data that the model cannot hold are told in a note. */
-static qx_status fit_and_read(qx_work *w)
+/* Data that the model cannot hold are told in a note; *possible is false then. */
+static qx_status tell_refusal(qx_work *w, qx_status status, bool *possible)
 {
-    qx_lmm *fit = NULL;
-    const qx_status status = qx_lmm_fit(w->cx, &w->spec, &fit);
+    *possible = status == QX_OK;
     if (status == QX_E_INPUT || status == QX_E_RANK) {
         char why[256];
         strncpy(why, qx_ctx_message(w->cx), sizeof why - 1);
@@ -193,10 +197,40 @@ static qx_status fit_and_read(qx_work *w)
         qx_ctx_forgive(w->cx);
         return qx_note(w->cx, "%s could not be analysed: %s.", w->variate->name, why);
     }
-    QX_TRY(status);
+    return status;
+}
+
+/* Dates, residuals by season and field trend. */
+static qx_status spec_completed(qx_work *w, bool *possible)
+{
+    return tell_refusal(w, qx_covariance_of(w), possible);
+}
+
+/* Fits and reads the fit. */
+static qx_status fit_and_read(qx_work *w)
+{
+    qx_lmm *fit = NULL;
+    bool possible;
+    QX_TRY(tell_refusal(w, qx_lmm_fit(w->cx, &w->spec, &fit), &possible));
+    if (!possible) {
+        return QX_OK;
+    }
     const qx_status read = findings_of_fit(w, fit);
     qx_lmm_free(fit);
     return read;
+}
+
+static qx_path path_of(qx_arithmetic arithmetic)
+{
+    switch (arithmetic) {
+    case QX_ARITHMETIC_DENSE:
+        return QX_PATH_DENSE;
+    case QX_ARITHMETIC_SPARSE:
+        return QX_PATH_SPARSE;
+    case QX_ARITHMETIC_AUTO:
+        return QX_PATH_AUTO;
+    }
+    return QX_PATH_AUTO;
 }
 
 static qx_status analyse_variate(qx_work *w, size_t v)
@@ -211,6 +245,11 @@ static qx_status analyse_variate(qx_work *w, size_t v)
     }
     QX_TRY(qx_choose(w->cx, w->arena, w->protocol, v, &w->data, &w->choice));
     w->spec = qx_choice_spec(&w->choice, &w->data, w->level);
+    w->spec.path = path_of(w->protocol->analysis.arithmetic);
+    QX_TRY(spec_completed(w, &possible));
+    if (!possible) {
+        return QX_OK;
+    }
     return fit_and_read(w);
 }
 
@@ -231,7 +270,7 @@ static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *res
     if (w.temporary == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for the analysis of %s", variate->name);
     }
-    w.settled.arena = w.temporary;
+    w.settled.arena = w.settled.ranges.arena = w.temporary;
     if (analysed_as_normal(variate)) {
         QX_TRY(analyse_variate(&w, v));
     } else {

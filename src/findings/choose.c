@@ -33,7 +33,7 @@ static bool above_every_treatment(const chooser *c, size_t unit)
 
 static bool is_fixed_block(const chooser *c, const qx_frame_unit *u)
 {
-    return c->protocol->analysis.blocks_fixed && !u->by_season &&
+    return c->protocol->analysis.blocks_fixed && !u->by_season && !u->by_date &&
            above_every_treatment(c, u->unit);
 }
 
@@ -121,10 +121,13 @@ static qx_status add_slopes(chooser *c)
 static qx_status list_factors(chooser *c)
 {
     const qx_frame *f = &c->data->frame;
-    size_t candidate[1 + QX_NAMES_MOST];
+    size_t candidate[2 + QX_NAMES_MOST];
     size_t count = 0;
     if (c->data->season != QX_NO_COLUMN) {
         candidate[count++] = c->data->season;
+    }
+    if (c->data->date != QX_NO_COLUMN) {
+        candidate[count++] = c->data->date;
     }
     for (size_t t = 0; t < c->protocol->treatment_count; t++) {
         if (c->data->treatment[t] != QX_NO_COLUMN) {
@@ -189,13 +192,15 @@ static qx_status add_factorial(chooser *c)
     } else if (how == QX_INTERACT_PAIRS && most > 2) {
         most = 2;
     }
-    /* Order of contract rule 5: season, covariates, treatments, then interactions. */
-    const bool season_first = c->factor_count > 0 && c->factor[0] == c->data->season;
-    if (season_first) {
-        QX_TRY(add_term(c, 1, &c->factor[0], QX_NO_COLUMN));
+    /* Order of contract rule 5: season (and dates), covariates, treatments, then
+     * interactions. */
+    size_t first = 0;
+    while (first < c->factor_count && (c->factor[first] == c->data->season ||
+                                       c->factor[first] == c->data->date)) {
+        QX_TRY(add_term(c, 1, &c->factor[first++], QX_NO_COLUMN));
     }
     QX_TRY(add_covariates(c));
-    for (size_t i = season_first ? 1 : 0; i < c->factor_count; i++) {
+    for (size_t i = first; i < c->factor_count; i++) {
         QX_TRY(add_term(c, 1, &c->factor[i], QX_NO_COLUMN));
     }
     QX_TRY(add_slopes(c));

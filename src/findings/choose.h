@@ -18,7 +18,8 @@ typedef struct qx_choice {
     size_t block_terms;  /* the first of them that are blocks */
     size_t random_count;
     const qx_random_term *random;
-    const size_t *random_unit; /* random_count: number in frame->unit */
+    const size_t *random_unit; /* random_count: number in frame->unit; QX_NONE for rows
+                                  and places of the field */
     size_t residual_unit;      /* number in frame->unit */
     const char *residual_path; /* path of the lowest unit */
     qx_df_method df;

@@ -25,6 +25,10 @@ static qx_status why_not(qx_work *w, const char **out)
 {
     const qx_design *d = &w->fit->design;
     *out = NULL;
+    if (w->structured) {
+        *out = "dates, places or seasons have a covariance of their own";
+        return QX_OK;
+    }
     if (w->data.frame.number_count > 0) {
         *out = "a covariate is in the model, so that no unit weighs like another";
         return QX_OK;

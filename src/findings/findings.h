@@ -28,6 +28,22 @@ typedef struct qx_variance_line {
     bool at_zero;
 } qx_variance_line;
 
+/* Likeness of neighbours in time or in the field, one step apart. */
+typedef struct qx_correlation_line {
+    const char *name; /* column of the dates, rows or places */
+    double estimate, lower, upper, lrt, p;
+    bool at_limit;
+} qx_correlation_line;
+
+/* One way in which the place in the field may enter; that with the least
+ * criterion + 2 parameters is taken. */
+typedef struct qx_field_line {
+    const char *trend;     /* "none", "rows", "places", "rows and places", "neighbours" */
+    double reml_criterion; /* NAN: did not fit */
+    size_t parameters;     /* variances and correlations */
+    bool chosen;
+} qx_field_line;
+
 typedef struct qx_coefficient {
     const char *term;
     double estimate, se, df, value, p;
@@ -107,7 +123,16 @@ typedef struct qx_check_line {
     size_t row; /* outlier: row of the data, from 1; 0 otherwise */
     const char
         *advice; /* what a trained adviser would do next, or NULL when unremarkable */
+    const char *stratum; /* checks of whole units: path of their kind, else NULL */
+    const char *unit;    /* "tree 3 of block 2", where it is about one; else NULL */
 } qx_check_line;
+
+/* A whole unit that stands apart (model/unit_residual.h). */
+typedef struct qx_unit_line {
+    const char *stratum; /* path of its kind */
+    const char *unit;    /* "tree 3 of block 2" */
+    double studentised, standardised, cook, leverage;
+} qx_unit_line;
 
 typedef struct qx_residual_line {
     size_t row; /* from 1 */
@@ -196,6 +221,10 @@ typedef struct qx_result {
     const qx_classical *classical; /* continuous variates, else NULL */
     size_t variance_count;
     const qx_variance_line *variance;
+    size_t correlation_count;
+    const qx_correlation_line *correlation;
+    size_t field_count; /* 0: no field trend was asked for */
+    const qx_field_line *field;
     double dispersion;
     size_t coefficient_count;
     const qx_coefficient *coefficient;
@@ -213,6 +242,8 @@ typedef struct qx_result {
     const qx_check_line *check;
     size_t residual_count;
     const qx_residual_line *residual;
+    size_t unit_line_count; /* the five oddest units of each random term */
+    const qx_unit_line *unit_line;
     size_t point_count; /* used */
     const qx_point *point;
     size_t note_count;

@@ -3,7 +3,9 @@
  *
  *   frame_rows.c      which rows of the table are complete, and how often each counts
  *   frame_columns.c   treatments, season and covariates
- *   frame_units.c     units, and units by season */
+ *   frame_dates.c     dates of what was measured more than once
+ *   frame_units.c     units, and units by season and date
+ *   frame_positions.c  rows and places of the field */
 #ifndef QX_FINDINGS_FRAME_BUILDER_H
 #define QX_FINDINGS_FRAME_BUILDER_H
 
@@ -42,6 +44,12 @@ void qx_frame_drop_unknown(qx_frame_builder *b,
 
 /* Lists the kept rows in b->source, each as often as `times` says. */
 qx_status qx_frame_list_rows(qx_frame_builder *b, size_t *missing);
+
+/* Dates of the variate as a factor, and as steps (findings/frame_dates.c). */
+qx_status qx_frame_add_dates(qx_frame_builder *b, qx_variate_frame *out);
+
+/* Rows and places of the field (findings/frame_positions.c). */
+qx_status qx_frame_add_positions(qx_frame_builder *b, qx_variate_frame *out);
 
 qx_status qx_frame_add_treatments(qx_frame_builder *b, qx_variate_frame *out);
 qx_status qx_frame_add_covariates(qx_frame_builder *b, qx_variate_frame *out);

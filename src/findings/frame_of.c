@@ -47,7 +47,7 @@ static qx_status build(qx_frame_builder *b, size_t variate, qx_variate_frame *ou
     QX_TRY(qx_identify(b->cx, b->arena, p, b->table, variate, b->keep, identity));
     qx_frame_drop_unknown(b, identity, &out->missing);
     QX_TRY(qx_frame_list_rows(b, &out->missing));
-    QX_NEW_IN(b->cx, b->arena, b->factor, 1 + p->treatment_count + 2 * p->unit_count);
+    QX_NEW_IN(b->cx, b->arena, b->factor, 4 + p->treatment_count + 3 * p->unit_count);
     QX_NEW_IN(b->cx, b->arena, b->number, p->covariate_count);
     size_t *row;
     QX_NEW_IN(b->cx, b->arena, row, b->n);
@@ -59,9 +59,11 @@ static qx_status build(qx_frame_builder *b, size_t variate, qx_variate_frame *ou
     if (b->n == 0) {
         return QX_OK;
     }
+    QX_TRY(qx_frame_add_dates(b, out));
     QX_TRY(qx_frame_add_treatments(b, out));
     QX_TRY(qx_frame_add_covariates(b, out));
     QX_TRY(qx_frame_add_units(b, identity, out));
+    QX_TRY(qx_frame_add_positions(b, out));
     return add_response(b, out);
 }
 
@@ -79,7 +81,7 @@ qx_status qx_frame_of(qx_ctx *cx,
                           .variate = &protocol->variate[variate]};
     qx_status status;
     memset(out, 0, sizeof *out);
-    out->season = QX_NO_COLUMN;
+    out->season = out->date = out->row_factor = out->place_factor = QX_NO_COLUMN;
     QX_SCRATCH(cx, status, build(&b, variate, out));
     out->frame = (qx_frame){.n = b.n,
                             .factor_count = b.factor_count,

@@ -3,7 +3,8 @@
  * Rows with a missing response, treatment, season, covariate or unit are left out and
  * counted. Factors hold only levels that occur, in the protocol's order. Units become
  * factors of their own (one level a unit, told by trial/identity.h); with seasons, units
- * that are seen in more than one season also enter as unit x season (contract rule 6).
+ * that are seen in more than one season also enter as unit x season (contract rule 6), and
+ * with dates those seen on more than one date as unit (x season) x date.
  * `times` repeats a row. */
 #ifndef QX_FINDINGS_FRAME_OF_H
 #define QX_FINDINGS_FRAME_OF_H
@@ -16,6 +17,7 @@
 typedef struct qx_frame_unit {
     size_t unit;      /* protocol unit number */
     bool by_season;   /* this is unit x season */
+    bool by_date;     /* this is unit x date, or unit x season x date */
     const char *path; /* "block:tree" or "block:tree:season" */
     size_t factor;    /* number in frame.factor */
     size_t count;     /* units */
@@ -34,6 +36,11 @@ typedef struct qx_variate_frame {
     size_t bad_rows;        /* values outside the transform's domain */
     size_t bad_row;         /* the first of them, from 1 */
     size_t season;          /* frame factor, or QX_NO_COLUMN */
+    size_t date;            /* frame factor, or QX_NO_COLUMN: one date, or none told */
+    const double *time;     /* n: date of each row in shortest steps from the first */
+    size_t row_factor;      /* frame factors of the rows and places of the field, where the */
+    size_t place_factor;    /* protocol asks for a trend; else QX_NO_COLUMN */
+    const double *field_row, *field_place; /* n; NULL without a position */
     size_t *treatment;      /* protocol treatment_count: frame factor, or QX_NO_COLUMN */
     size_t *covariate;      /* protocol covariate_count: frame number, or QX_NO_COLUMN */
     double *centre, *scale; /* frame number_count: a covariate stands in the frame as

@@ -46,6 +46,10 @@ static bool factor_missing(const qx_frame_builder *b, size_t row)
             return true;
         }
     }
+    if (b->variate->dates != NULL &&
+        label_missing(qx_table_find(b->table, b->variate->dates), row)) {
+        return true;
+    }
     return p->seasons.level_count > 0 &&
            label_missing(qx_table_find(b->table, p->seasons.column), row);
 }

@@ -8,6 +8,12 @@
 #include "model/trend.h"
 #include "numeric/dist.h"
 
+/* Are units seen in several seasons or on several dates? */
+static bool repeated(const qx_work *w)
+{
+    return w->data.season != QX_NO_COLUMN || w->data.date != QX_NO_COLUMN;
+}
+
 /* The unit against whose variation a term is tested: its stratum in a balanced layout,
  * else the lowest unit that one of its treatments is put on. */
 static const char *unit_of_test(const qx_work *w, size_t t)
@@ -31,14 +37,15 @@ static const char *unit_of_test(const qx_work *w, size_t t)
         }
     }
     for (size_t k = 0; k < w->choice.random_count; k++) {
+        if (w->choice.random_unit[k] == QX_NONE) {
+            continue;
+        }
         const qx_frame_unit *u = &w->data.unit[w->choice.random_unit[k]];
-        if (lowest != QX_NONE && u->unit == lowest && !u->by_season &&
-            w->data.season == QX_NO_COLUMN) {
+        if (lowest != QX_NONE && u->unit == lowest && !repeated(w)) {
             return u->path;
         }
     }
-    return lowest == QX_NONE || w->data.season != QX_NO_COLUMN ? NULL
-                                                               : w->choice.residual_path;
+    return lowest == QX_NONE || repeated(w) ? NULL : w->choice.residual_path;
 }
 
 static qx_status test_term(qx_work *w, size_t t, qx_test_line *line)
@@ -100,6 +107,9 @@ static qx_test_line left_over(const char *unit, double df, double ss)
 
 static qx_status add_strata(qx_work *w, qx_array *tests)
 {
+    if (w->structured) {
+        return QX_OK;
+    }
     if (w->choice.random_count == 0) {
         return push_test(
             w,
@@ -295,6 +305,13 @@ qx_status qx_contrasts_of(qx_work *w)
 /* A component at zero, in the words of the orchard. */
 static qx_status tell_zero(qx_work *w, size_t i)
 {
+    const bool term = i < w->choice.random_count;
+    if (!term || w->choice.random_unit[i] == QX_NONE) {
+        return qx_note(w->cx,
+                       "No variation between one %s and another could be seen in the "
+                       "field (it is estimated at zero).",
+                       w->fit->component[i].name);
+    }
     const qx_frame_unit *u = &w->data.unit[w->choice.random_unit[i]];
     return qx_note(
         w->cx,
@@ -302,7 +319,9 @@ static qx_status tell_zero(qx_work *w, size_t i)
         "the smaller units (it is estimated at zero). Treatments are still "
         "tested against the units that they were put on.",
         w->protocol->unit[u->unit].name,
-        u->by_season ? " that changes with the season" : "");
+        u->by_date     ? " that changes with the date"
+        : u->by_season ? " that changes with the season"
+                       : "");
 }
 
 qx_status qx_variance_of(qx_work *w)
@@ -311,8 +330,7 @@ qx_status qx_variance_of(qx_work *w)
     QX_NEW_IN(w->cx, w->arena, list, w->fit->component_count);
     for (size_t i = 0; i < w->fit->component_count; i++) {
         const qx_component *c = &w->fit->component[i];
-        const bool last = i + 1 == w->fit->component_count;
-        list[i] = (qx_variance_line){.term = last ? "residual" : w->choice.random[i].name,
+        list[i] = (qx_variance_line){.term = qx_arena_copy(w->arena, c->name),
                                      .variance = c->variance,
                                      .sd = sqrt(c->variance),
                                      .lower = c->lower,
@@ -320,6 +338,9 @@ qx_status qx_variance_of(qx_work *w)
                                      .lrt = c->lrt,
                                      .p = c->p,
                                      .at_zero = c->at_zero};
+        if (list[i].term == NULL) {
+            return qx_fail(w->cx, QX_E_NOMEM, "no memory for the variances");
+        }
         if (c->at_zero) {
             QX_TRY(tell_zero(w, i));
         }

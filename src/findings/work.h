@@ -9,6 +9,7 @@
 #include "findings/frame_of.h"
 #include "findings/settle.h"
 #include "model/compare.h"
+#include "model/covariance.h"
 #include "model/strata.h"
 
 typedef struct qx_work {
@@ -21,6 +22,9 @@ typedef struct qx_work {
     qx_variate_frame data;
     qx_choice choice;
     qx_lmm_spec spec;
+    qx_covariance covariance; /* spec.covariance points here when it is asked for */
+    bool structured;          /* dates, residuals by season or a field trend are in the
+                                 model (findings/covariance_of.h) */
     const qx_lmm *fit;       /* continuous values only, else NULL */
     const qx_design *design; /* of the fit */
     qx_estimator estimator;  /* what means and differences ask */

@@ -2,20 +2,37 @@
 
 #include <math.h>
 
+/* Distances up to this are multiplied out: fields and dates ask for many powers of few
+ * whole numbers. */
+#define MULTIPLIED_MOST 4096.0
+
+static double raised(double rho, double distance)
+{
+    double result = 1.0;
+    if (distance > MULTIPLIED_MOST || distance != floor(distance)) {
+        return pow(rho, distance);
+    }
+    for (unsigned k = (unsigned)distance; k > 0; k >>= 1) {
+        result *= (k & 1U) != 0 ? rho : 1.0;
+        rho *= rho;
+    }
+    return result;
+}
+
 /* The power of a correlation and its derivatives: order 0, 1, 2. Steps between 1 and 2 have
  * no second derivative at nil; the parameter then stands on its bound and adds nothing. */
 static double power(double rho, double distance, int order)
 {
     if (order == 0) {
-        return distance == 0.0 ? 1.0 : pow(rho, distance);
+        return raised(rho, distance);
     }
     if (order == 1) {
-        return distance == 0.0 ? 0.0 : distance * pow(rho, distance - 1.0);
+        return distance == 0.0 ? 0.0 : distance * raised(rho, distance - 1.0);
     }
     if (distance == 0.0 || distance == 1.0 || (rho == 0.0 && distance < 2.0)) {
         return 0.0;
     }
-    return distance * (distance - 1.0) * pow(rho, distance - 2.0);
+    return distance * (distance - 1.0) * raised(rho, distance - 2.0);
 }
 
 /* How often each correlation is derived, and whether a variance is. */
@@ -62,11 +79,16 @@ residual(const qx_parts *p, const double theta[], size_t a, size_t b, const orde
 static double
 field(const qx_parts *p, const double theta[], size_t a, size_t b, const orders *o)
 {
-    const double variance = o->variance ? 1.0 : theta[p->at[QX_PART_FIELD]];
-    const double rows = fabs(p->row[a] - p->row[b]);
-    const double places = fabs(p->place[a] - p->place[b]);
-    return variance * power(theta[p->at[QX_PART_ROW]], rows, o->row) *
-           power(theta[p->at[QX_PART_PLACE]], places, o->place);
+    double value = o->variance ? 1.0 : theta[p->at[QX_PART_FIELD]];
+    if (p->row != NULL) {
+        const double rows = fabs(p->row[a] - p->row[b]);
+        value *= power(theta[p->at[QX_PART_ROW]], rows, o->row);
+    }
+    if (p->place != NULL) {
+        const double places = fabs(p->place[a] - p->place[b]);
+        value *= power(theta[p->at[QX_PART_PLACE]], places, o->place);
+    }
+    return value;
 }
 
 typedef double
@@ -100,7 +122,7 @@ void qx_parts_covariance(
                 const uint32_t *code = p->part[i].code;
                 sum += code[row[a]] == code[row[b]] ? theta[i] : 0.0;
             }
-            if (p->row != NULL) {
+            if (p->at[QX_PART_FIELD] != QX_NO_COLUMN) {
                 sum += field(p, theta, row[a], row[b], &none);
             }
             QX_AT(out, a, b) = QX_AT(out, b, a) = sum;

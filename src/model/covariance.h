@@ -39,7 +39,7 @@ typedef struct qx_covariance {
     const double *time;      /* n: date of each row in shortest steps; with series */
     bool field;              /* correlated neighbours */
     const double *row;       /* n: row of the field, whole numbers; with field */
-    const double *place;     /* n: place in its row, whole numbers; with field */
+    const double *place;     /* n: place in its row, whole numbers; NULL: one place */
     const char *series_name; /* names of the correlations and of the field's component */
     const char *row_name, *place_name, *field_name;
 } qx_covariance;

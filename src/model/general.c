@@ -32,7 +32,9 @@ static qx_status join(qx_ctx *cx, size_t n, const uint32_t code[], size_t parent
 static qx_status join_all(qx_ctx *cx, const qx_parts *parts, size_t parent[])
 {
     for (size_t i = 0; i < parts->n; i++) {
-        parent[i] = parts->row != NULL ? 0 : i; /* the field holds all rows together */
+        parent[i] = parts->at[QX_PART_FIELD] != QX_NO_COLUMN
+                        ? 0
+                        : i; /* the field holds all rows together */
     }
     for (size_t k = 0; k < parts->count && parts->part[k].kind == QX_PART_UNIT; k++) {
         QX_TRY(join(cx, parts->n, parts->part[k].code, parent));

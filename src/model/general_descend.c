@@ -111,11 +111,15 @@ static bool turn(work *w, const bool fixed[])
 static bool hold_field(const work *w, bool fixed[])
 {
     const size_t field = w->g->parts.at[QX_PART_FIELD];
-    if (field == QX_NO_COLUMN || w->theta[field] > 0.0 || fixed[field + 1]) {
+    bool any = false;
+    if (field == QX_NO_COLUMN || w->theta[field] > 0.0) {
         return false;
     }
-    fixed[field + 1] = fixed[field + 2] = true;
-    return true;
+    for (size_t i = field + 1; i < w->g->m; i++) { /* the last parameters */
+        any = any || !fixed[i];
+        fixed[i] = true;
+    }
+    return any;
 }
 
 static qx_status descend(

@@ -47,8 +47,12 @@ static qx_status add_correlations(
     }
     if (c->field) {
         QX_TRY(add_part(cx, parts, list, QX_PART_FIELD, (qx_part){.high = INFINITY}));
-        QX_TRY(add_part(cx, parts, list, QX_PART_ROW, rho));
-        QX_TRY(add_part(cx, parts, list, QX_PART_PLACE, rho));
+        if (c->row != NULL) {
+            QX_TRY(add_part(cx, parts, list, QX_PART_ROW, rho));
+        }
+        if (c->place != NULL) {
+            QX_TRY(add_part(cx, parts, list, QX_PART_PLACE, rho));
+        }
     }
     return QX_OK;
 }

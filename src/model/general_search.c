@@ -49,8 +49,12 @@ with_field(const qx_general *g, double share, double row, double place, double t
         }
     }
     theta[at] = share * most;
-    theta[at + 1] = row;
-    theta[at + 2] = place;
+    if (g->parts.at[QX_PART_ROW] != QX_NO_COLUMN) {
+        theta[g->parts.at[QX_PART_ROW]] = row;
+    }
+    if (g->parts.at[QX_PART_PLACE] != QX_NO_COLUMN) {
+        theta[g->parts.at[QX_PART_PLACE]] = place;
+    }
 }
 
 static void

@@ -273,6 +273,9 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
     (void)f;
     for (size_t i = 0; i < r->variance_count; i++) {
         const qx_variance_line *v = &r->variance[i];
+        if (strncmp(v->term, "residual ", 9) == 0) {
+            return ""; /* each season has its own: no whole to share */
+        }
         if (isfinite(v->variance)) {
             total += v->variance;
             largest = largest == NULL || v->variance > largest->variance ? v : largest;

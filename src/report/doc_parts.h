@@ -37,6 +37,9 @@ void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_classical(qx_doc *doc, const qx_result *r);
 void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
+/* Neighbours in time and in the field (doc_correlation.c); nothing where none were asked. */
+void qx_doc_correlation_table(qx_doc *doc, const qx_result *r);
+
 /* Where the variation lies, in a sentence; "" where nothing is known. */
 const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_result *r);
 

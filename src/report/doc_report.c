@@ -217,6 +217,7 @@ static void one_variate(qx_doc *doc,
         qx_doc_add(doc, QX_NODE_PARAGRAPH, words);
     }
     qx_doc_variance_table(doc, f, r);
+    qx_doc_correlation_table(doc, r);
 }
 
 static void question(qx_doc *doc, const qx_findings *f)

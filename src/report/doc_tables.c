@@ -258,11 +258,33 @@ void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
     }
 }
 
+static bool is_residual(const qx_variance_line *v)
+{
+    return strncmp(v->term, "residual", 8) == 0 &&
+           (v->term[8] == '\0' || v->term[8] == ' ');
+}
+
+/* "what is left (residual)", with the season where each has its own. */
+static const char *variance_words(qx_doc *doc, const qx_variance_line *v)
+{
+    if (!is_residual(v)) {
+        return qx_words_path(doc, v->term);
+    }
+    return v->term[8] == '\0'
+               ? "what is left (residual)"
+               : qx_say(doc, "what is left (residual), %s", v->term + 9);
+}
+
 void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     double total = 0.0;
+    size_t residuals = 0;
     for (size_t i = 0; i < r->variance_count; i++) {
         total += r->variance[i].variance;
+        residuals += is_residual(&r->variance[i]) ? 1 : 0;
+    }
+    if (residuals > 1) {
+        total = NAN; /* no season has them all: shares of what? */
     }
     if (r->variance_count == 0) {
         return;
@@ -281,8 +303,7 @@ void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r
         if (cell == NULL) {
             return;
         }
-        cell[0] = strcmp(v->term, "residual") == 0 ? "what is left (residual)"
-                                                   : qx_words_path(doc, v->term);
+        cell[0] = variance_words(doc, v);
         cell[1] = qx_said(doc, qx_short_number(doc->arena, v->sd, 3));
         cell[2] = qx_said(doc, qx_short_number(doc->arena, v->variance, 3));
         cell[3] = isnan(v->lower) && isnan(v->upper)

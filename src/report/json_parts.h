@@ -12,4 +12,8 @@ void qx_json_classical(qx_json *j, const qx_classical *classical);
 /* "dose_response": a list, one entry for each treatment whose levels are amounts. */
 void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[]);
 
+/* "correlation": a list of neighbours' correlations, "field_trend": the candidates; each
+ * only where there are any. */
+void qx_json_covariance(qx_json *j, const qx_result *r);
+
 #endif

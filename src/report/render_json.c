@@ -280,6 +280,12 @@ static void write_checks(qx_json *j, const qx_result *r)
         if (c->row > 0) {
             qx_json_whole(j, "row", (long long)c->row);
         }
+        if (c->stratum != NULL) {
+            qx_json_text(j, "stratum", c->stratum);
+        }
+        if (c->unit != NULL) {
+            qx_json_text(j, "unit", c->unit);
+        }
         qx_json_number(j, "value", c->value);
         if (!isnan(c->lower) || !isnan(c->upper)) {
             qx_json_number(j, "lower", c->lower);
@@ -288,6 +294,24 @@ static void write_checks(qx_json *j, const qx_result *r)
         qx_json_number(j, "p", c->p);
         qx_json_number(j, "num_df", c->num_df);
         qx_json_number(j, "den_df", c->den_df);
+        qx_json_text(j, "advice", c->advice);
+        qx_json_close(j, '}');
+    }
+    qx_json_close(j, ']');
+}
+
+static void write_units(qx_json *j, const qx_result *r)
+{
+    qx_json_open(j, "unit_residuals", '[');
+    for (size_t i = 0; i < r->unit_line_count; i++) {
+        const qx_unit_line *u = &r->unit_line[i];
+        qx_json_open(j, NULL, '{');
+        qx_json_text(j, "stratum", u->stratum);
+        qx_json_text(j, "unit", u->unit);
+        qx_json_number(j, "studentised", u->studentised);
+        qx_json_number(j, "standardised", u->standardised);
+        qx_json_number(j, "cook", u->cook);
+        qx_json_number(j, "leverage", u->leverage);
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');
@@ -320,6 +344,7 @@ static void write_result(qx_json *j, const qx_result *r)
     write_model(j, r);
     write_fit(j, r);
     write_variance(j, r);
+    qx_json_covariance(j, r);
     qx_json_number(j, "dispersion", r->dispersion);
     write_coefficients(j, r);
     write_tests(j, r);
@@ -329,6 +354,7 @@ static void write_result(qx_json *j, const qx_result *r)
     write_contrasts(j, r);
     write_checks(j, r);
     write_residuals(j, r);
+    write_units(j, r);
     qx_json_classical(j, r->classical);
     qx_json_dose(j, r->dose_count, r->dose);
     write_texts(j, "notes", r->note_count, r->note);

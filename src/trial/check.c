@@ -62,13 +62,22 @@ static void wish_all(wishing *w, const qx_protocol *p, bool layout_known)
         if (variate->times[0] != '\0') {
             wish(w, variate->times, QX_COLUMN_NUMBER, !layout_known);
         }
+        if (variate->dates != NULL) {
+            wish(w, variate->dates, QX_COLUMN_LABEL, true);
+        }
+    }
+    const size_t placed = qx_protocol_placed_unit(p);
+    if (placed != QX_NONE) {
+        const bool needed = p->analysis.field_trend != QX_FIELD_NONE && !layout_known;
+        wish(w, p->unit[placed].row_column, QX_COLUMN_LABEL, needed);
+        wish(w, p->unit[placed].place_column, QX_COLUMN_LABEL, needed);
     }
 }
 
 static size_t wishes_most(const qx_protocol *p)
 {
     size_t most = p->unit_count + p->treatment_count + p->covariate_count +
-                  3 * p->variate_count + 1;
+                  4 * p->variate_count + 3;
     for (size_t u = 0; u < p->unit_count; u++) {
         most += p->unit[u].column_count;
     }
@@ -190,7 +199,13 @@ static qx_status check_table(qx_checking *c, qx_table *table)
         qx_check_labels(c);
     }
     if (c->failed == QX_OK) {
+        qx_check_dates(c);
+    }
+    if (c->failed == QX_OK) {
         qx_check_units(c);
+    }
+    if (c->failed == QX_OK) {
+        qx_check_positions(c);
     }
     return c->failed;
 }

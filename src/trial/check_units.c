@@ -254,6 +254,18 @@ static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
                          g->season_count,
                          one,
                          &ones));
+    const qx_column *dates =
+        variate->dates != NULL ? qx_checking_labels(c, variate->dates) : NULL;
+    if (dates != NULL) { /* one row for each date */
+        QX_TRY(qx_pair_codes(c->cx,
+                             c->table->rows,
+                             one,
+                             ones,
+                             dates->code,
+                             dates->level_count,
+                             one,
+                             &ones));
+    }
     QX_NEW(c->cx, first, ones);
     for (size_t row = 0; row < c->table->rows; row++) {
         if (one[row] == QX_MISSING_CODE || !qx_checking_has(column, row)) {
@@ -266,7 +278,8 @@ static qx_status check_repeated(qx_checking *c, const group *g, size_t v)
         QX_TELL(c,
                 row,
                 qx_checking_own(c, variate->on),
-                "expected one row for each thing measured",
+                dates == NULL ? "expected one row for each thing measured"
+                              : "expected one row for each thing and date",
                 "%s has a value of %s already on line %u",
                 describe(c, variate->on, row),
                 variate->name,

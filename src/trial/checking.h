@@ -4,6 +4,8 @@
  * check.c          wishes, levels as the protocol's, the whole
  * check_values.c   each value by itself: counts, shares, ranges, classes
  * check_labels.c   labels and levels that are missing, units that nothing tells
+ * check_dates.c    dates of what was measured more than once
+ * check_positions.c  where units stand in the field
  * check_units.c    rows together: repeated, counts planned, two levels in one unit */
 #ifndef QX_TRIAL_CHECKING_H
 #define QX_TRIAL_CHECKING_H
@@ -76,6 +78,8 @@ uint64_t qx_checking_below(const qx_checking *c, size_t unit);
 /* Rows in which one of these variates has a value, in scratch memory. */
 qx_status qx_checking_rows(qx_checking *c, uint64_t set, bool **out);
 
+void qx_check_dates(qx_checking *c);
+void qx_check_positions(qx_checking *c);
 void qx_check_values(qx_checking *c);
 void qx_check_labels(qx_checking *c);
 void qx_check_units(qx_checking *c);

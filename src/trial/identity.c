@@ -15,8 +15,9 @@ typedef struct identifying {
     size_t lowest; /* unit of the variate */
     const bool *keep;
     qx_identity *out;
-    uint32_t *season; /* rows codes, or NULL: one season */
+    uint32_t *season; /* rows codes, or NULL: one season; with dates, season and date */
     size_t season_count;
+    bool dated; /* the lowest unit is measured on several dates */
 } identifying;
 
 /* Codes of one unit while they are put together from their parts. */
@@ -274,7 +275,7 @@ static qx_status tell(const identifying *t, size_t u, joining *j, const char **h
     if (told && !coincide) {
         return say(t, u, j, false, how);
     }
-    if (!lowest) {
+    if (!lowest || t->dated) {
         return cannot_tell(t, u);
     }
     by_row(t, j);
@@ -307,7 +308,31 @@ static qx_status identify_unit(const identifying *t, size_t u)
     return QX_OK;
 }
 
-static qx_status identify(identifying *t)
+/* Rows of one unit on several dates do not coincide. */
+static qx_status add_dates(identifying *t, const qx_variate *variate)
+{
+    const size_t rows = t->table->rows;
+    const qx_column *dates =
+        variate->dates != NULL ? label_column(t->table, variate->dates) : NULL;
+    t->dated = dates != NULL;
+    if (dates == NULL) {
+        return QX_OK;
+    }
+    if (t->season == NULL) {
+        QX_NEW(t->cx, t->season, rows);
+        t->season_count = 1;
+    }
+    return qx_pair_codes(t->cx,
+                         rows,
+                         t->season,
+                         t->season_count,
+                         dates->code,
+                         dates->level_count,
+                         t->season,
+                         &t->season_count);
+}
+
+static qx_status identify(identifying *t, const qx_variate *variate)
 {
     const qx_seasons *seasons = &t->p->seasons;
     const qx_column *column =
@@ -316,6 +341,7 @@ static qx_status identify(identifying *t)
         t->season_count = seasons->level_count;
         QX_TRY(level_codes(t, column, seasons->level_count, seasons->level, &t->season));
     }
+    QX_TRY(add_dates(t, variate));
     size_t path[QX_NAMES_MOST];
     const size_t length = qx_unit_path(t->p, t->lowest, path);
     const bool own_arena = t->arena != qx_ctx_scratch(t->cx);
@@ -354,8 +380,8 @@ qx_status qx_identify(qx_ctx *cx,
                      .out = out};
     qx_status status = QX_OK;
     if (arena == qx_ctx_scratch(cx)) {
-        return identify(&t);
+        return identify(&t, &protocol->variate[variate]);
     }
-    QX_SCRATCH(cx, status, identify(&t));
+    QX_SCRATCH(cx, status, identify(&t, &protocol->variate[variate]));
     return status;
 }

@@ -114,3 +114,20 @@ const char *qx_trend_word(qx_trend trend)
         "none", "linear", "quadratic", "cubic", "quartic"};
     return words[trend];
 }
+
+const char *qx_field_trend_word(qx_field_trend trend)
+{
+    static const char *const words[] = {
+        "none", "auto", "rows", "places", "rows and places", "neighbours"};
+    return words[trend];
+}
+
+size_t qx_protocol_placed_unit(const qx_protocol *p)
+{
+    for (size_t u = 0; u < p->unit_count; u++) {
+        if (p->unit[u].row_column != NULL && p->unit[u].place_column != NULL) {
+            return u;
+        }
+    }
+    return QX_NONE;
+}

@@ -192,6 +192,14 @@ typedef enum {
     QX_FIELD_NEIGHBOURS
 } qx_field_trend;
 
+/* How the random part is computed: a check of the arithmetic that a caller may ask for, not
+ * something that a file says. */
+typedef enum {
+    QX_ARITHMETIC_AUTO,
+    QX_ARITHMETIC_DENSE,
+    QX_ARITHMETIC_SPARSE
+} qx_arithmetic;
+
 typedef struct qx_analysis {
     bool blocks_fixed;
     qx_df_choice df;
@@ -203,6 +211,7 @@ typedef struct qx_analysis {
     bool residual_by_season; /* a residual variation of its own for each season */
     qx_place residual_at;    /* where that stands in the file */
     qx_field_trend field_trend;
+    qx_arithmetic arithmetic; /* not from the file: AUTO, or what the caller sets */
 } qx_analysis;
 
 struct qx_layout_wishes;

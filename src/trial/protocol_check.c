@@ -285,6 +285,7 @@ void qx_protocol_check(qx_reading *r)
         return; /* lists may be missing */
     }
     qx_protocol_check_names(r);
+    qx_protocol_check_covariance(r);
     const bool arranged = qx_units_arrange(r);
     for (size_t t = 0; arranged && t < r->p->treatment_count; t++) {
         check_treatment(r, t);

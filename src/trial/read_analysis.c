@@ -59,6 +59,29 @@ static void read_level(qx_reading *r, const qx_node *node, void *target)
     }
 }
 
+static void read_by(qx_reading *r, const qx_node *node, void *target)
+{
+    static const char *const words[] = {"all", "season"};
+    qx_analysis *analysis = target;
+    analysis->residual_by_season = qx_read_word(r, node, QX_COUNT(words), words) == 1;
+    analysis->residual_at = node->at;
+}
+
+static void read_residual(qx_reading *r, const qx_node *node, void *target)
+{
+    static const qx_key keys[] = {{"by", read_by, QX_KEY_MUST}};
+    qx_read_keys(r, node, "the residual", QX_COUNT(keys), keys, target);
+}
+
+static void read_field_trend(qx_reading *r, const qx_node *node, void *target)
+{
+    static const char *const words[] = {
+        "none", "auto", "rows", "places", "rows and places", "neighbours"};
+    qx_analysis *analysis = target;
+    analysis->field_trend =
+        (qx_field_trend)qx_read_word(r, node, QX_COUNT(words), words);
+}
+
 void qx_read_analysis(qx_reading *r, const qx_node *section)
 {
     static const qx_key keys[] = {
@@ -69,6 +92,8 @@ void qx_read_analysis(qx_reading *r, const qx_node *section)
         {"interactions", read_interactions, QX_KEY_BLANK},
         {"quadrature", read_quadrature, QX_KEY_BLANK},
         {"level", read_level, QX_KEY_BLANK},
+        {"residual", read_residual, QX_KEY_BLANK},
+        {"field_trend", read_field_trend, QX_KEY_BLANK},
     };
     r->analysis_node = section;
     if (section != NULL) {

@@ -80,6 +80,36 @@ static void read_columns(qx_reading *r, const qx_node *node, void *target)
     unit->column_count = count;
 }
 
+static const char *read_column(qx_reading *r, const qx_node *node)
+{
+    const char *column = qx_read_text(r, node);
+    if (node->kind == QX_NODE_SCALAR) {
+        qx_reading_check_name(r, node->at, column);
+    }
+    return column;
+}
+
+static void read_row(qx_reading *r, const qx_node *node, void *target)
+{
+    qx_unit *unit = target;
+    unit->row_column = read_column(r, node);
+}
+
+static void read_place(qx_reading *r, const qx_node *node, void *target)
+{
+    qx_unit *unit = target;
+    unit->place_column = read_column(r, node);
+}
+
+static void read_position(qx_reading *r, const qx_node *node, void *target)
+{
+    static const qx_key keys[] = {
+        {"row", read_row, QX_KEY_MUST},
+        {"place", read_place, QX_KEY_MUST},
+    };
+    qx_read_keys(r, node, "a position", QX_COUNT(keys), keys, target);
+}
+
 static void read_unit(qx_reading *r, size_t u)
 {
     static const qx_key keys[] = {
@@ -87,6 +117,7 @@ static void read_unit(qx_reading *r, size_t u)
         {"count", read_count, QX_KEY_MAY},
         {"sample", read_sample, QX_KEY_MAY},
         {"columns", read_columns, QX_KEY_MAY},
+        {"position", read_position, QX_KEY_MAY},
     };
     const qx_node *node = r->unit_node[u];
     qx_unit *unit = &r->unit[u];

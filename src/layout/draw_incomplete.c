@@ -148,8 +148,13 @@ static qx_status construct(qx_drawing *d, const blocks *in, bool *found)
     if (s->set != QX_WHOLE_TRIAL && s->set_held == v && v % s->held == 0) {
         *found = true;
         QX_TRY(qx_construct_sets(d->cx, s->held, v / s->held, d->part_count, made));
-    } else if (s->set == QX_WHOLE_TRIAL) {
-        QX_TRY(qx_construct_balanced(d->cx, v, s->held, b, made, found));
+    } else {
+        const size_t each =
+            d->plots / d->part_count; /* every set is balanced by itself */
+        QX_TRY(qx_construct_balanced(d->cx, v, s->held, b / d->part_count, made, found));
+        for (size_t i = each; *found && i < d->plots; i++) {
+            made[i] = made[i - each];
+        }
     }
     for (size_t k = 0; *found && k < b; k++) {
         for (size_t i = 0; i < s->held; i++) {

@@ -109,7 +109,7 @@ static void find_set(const qx_plan *plan, qx_stratum *s)
     while (unit != QX_WHOLE_TRIAL && plan->spec->unit[unit].parent_count == 1) {
         const size_t above = plan->spec->unit[unit].parent[0];
         const size_t held = qx_times(s->held, qx_plan_held(plan, s->group[0], above));
-        if (held % s->share_sum == 0) {
+        if (held % s->share_sum == 0 && plan->total[above] > 1) {
             s->set = above;
             s->set_held = held;
             return;

@@ -26,6 +26,8 @@ static void place(void *listener,
         at = protocol->treatment[treatment].at;
     } else if (unit < protocol->unit_count) {
         at = protocol->unit[unit].at;
+    } else if (protocol->wishes_at.line > 0) {
+        at = protocol->wishes_at;
     }
     const qx_status status =
         p->as_notes

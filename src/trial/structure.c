@@ -58,6 +58,7 @@ qx_status qx_structure_of(qx_ctx *cx,
     *out = (qx_layout_spec){.unit_count = protocol->unit_count,
                             .unit = unit,
                             .treatment_count = protocol->treatment_count,
-                            .treatment = treatment};
+                            .treatment = treatment,
+                            .wishes = protocol->wishes};
     return QX_OK;
 }

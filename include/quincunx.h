@@ -52,6 +52,7 @@ extern "C" {
 #include "model/residual.h"
 #include "model/strata.h"
 #include "model/trend.h"
+#include "model/unit_residual.h"
 
 #ifdef __cplusplus
 }

@@ -5,11 +5,13 @@
 
 #include "base/array.h"
 #include "findings/cells.h"
+#include "findings/checks_units.h"
 #include "model/residual.h"
 #include "numeric/dist.h"
 
 #define RESIDUALS_LISTED 5
 #define SHAPIRO_MOST     5000
+#define BOX_COX_MOST     2000 /* rows, with random parts: some 40 fits */
 
 static qx_status
 push(qx_work *w, qx_array *checks, const char *name, qx_check_value v, const char *advice)
@@ -63,6 +65,13 @@ static qx_status cell_codes(qx_work *w, uint32_t **code, size_t *count, size_t *
     return QX_OK;
 }
 
+/* Residuals that should all scatter alike: where seasons or dates have a covariance of their
+ * own, only the standardised ones do. */
+static const double *even_residuals(const qx_work *w, const qx_residuals *r)
+{
+    return w->spec.covariance != NULL ? r->standardised : r->raw;
+}
+
 static qx_status spread_checks(qx_work *w,
                                const qx_residuals *r,
                                size_t count,
@@ -70,7 +79,7 @@ static qx_status spread_checks(qx_work *w,
                                qx_array *checks)
 {
     qx_check_value v;
-    if (allowed(w, qx_brown_forsythe(w->cx, r->n, r->raw, count, code, &v))) {
+    if (allowed(w, qx_brown_forsythe(w->cx, r->n, even_residuals(w, r), count, code, &v))) {
         QX_TRY(
             push(w,
                  checks,
@@ -81,7 +90,7 @@ static qx_status spread_checks(qx_work *w,
                  "square root (transform), or counts and shares as such. If one "
                  "treatment alone is wild, read its interval with care."));
     }
-    if (allowed(w, qx_bartlett(w->cx, r->n, r->raw, count, code, &v))) {
+    if (allowed(w, qx_bartlett(w->cx, r->n, even_residuals(w, r), count, code, &v))) {
         QX_TRY(push(w,
                     checks,
                     "bartlett",
@@ -98,7 +107,7 @@ static qx_status rank_checks(
 {
     qx_check_value v;
     const bool no_blocks = w->choice.random_count == 0 && w->choice.block_terms == 0;
-    if (w->data.frame.number_count > 0 || factors == 0) {
+    if (w->data.frame.number_count > 0 || factors == 0 || w->structured) {
         return QX_OK;
     }
     if (no_blocks &&
@@ -123,10 +132,36 @@ static qx_status rank_checks(
     return QX_OK;
 }
 
+/* With random parts every power is a fit of its own, in a context of its own: what it notes
+ * is about a scale that nobody asked for. */
+static qx_status box_cox_of(qx_work *w, qx_box_cox *b, bool *made)
+{
+    *made = false;
+    if (w->choice.random_count == 0) {
+        *made = allowed(
+            w, qx_box_cox_profile(w->cx, &w->fit->design, w->data.raw, w->level, b));
+        return QX_OK;
+    }
+    if (w->data.n > BOX_COX_MOST || w->spec.covariance != NULL) {
+        return QX_OK;
+    }
+    qx_ctx *aside = qx_ctx_new();
+    if (aside == NULL) {
+        return qx_fail(w->cx, QX_E_NOMEM, "no memory to look for a scale");
+    }
+    const qx_status status =
+        qx_box_cox_restricted(aside, &w->spec, w->data.raw, w->level, b);
+    qx_ctx_free(aside);
+    *made = status == QX_OK && !isnan(b->lambda);
+    return status == QX_E_NOMEM
+               ? qx_fail(w->cx, QX_E_NOMEM, "no memory to look for a scale")
+               : QX_OK;
+}
+
 static qx_status box_cox_check(qx_work *w, qx_array *checks)
 {
     qx_box_cox b;
-    if (w->variate->transform != QX_TRANSFORM_NONE || w->choice.random_count > 0) {
+    if (w->variate->transform != QX_TRANSFORM_NONE || w->structured) {
         return QX_OK;
     }
     for (size_t i = 0; i < w->data.n; i++) {
@@ -134,8 +169,9 @@ static qx_status box_cox_check(qx_work *w, qx_array *checks)
             return QX_OK;
         }
     }
-    if (!allowed(w,
-                 qx_box_cox_profile(w->cx, &w->fit->design, w->data.raw, w->level, &b))) {
+    bool made;
+    QX_TRY(box_cox_of(w, &b, &made));
+    if (!made) {
         return QX_OK;
     }
     const qx_check_value v = {b.lambda, NAN, NAN, NAN};
@@ -339,7 +375,7 @@ static qx_status all_checks(qx_work *w, qx_array *checks)
     size_t count = 0, factors = 0;
     QX_TRY(qx_residuals_make(w->cx, w->temporary, w->fit, &r));
     QX_TRY(cell_codes(w, &code, &count, &factors));
-    if (r.n <= SHAPIRO_MOST && allowed(w, qx_shapiro_wilk(w->cx, r.n, r.raw, &v))) {
+    if (r.n <= SHAPIRO_MOST && allowed(w, qx_shapiro_wilk(w->cx, r.n, even_residuals(w, &r), &v))) {
         QX_TRY(push(w,
                     checks,
                     "shapiro-wilk",
@@ -355,6 +391,7 @@ static qx_status all_checks(qx_work *w, qx_array *checks)
     QX_TRY(box_cox_check(w, checks));
     QX_TRY(slopes_check(w, checks));
     QX_TRY(outlier_check(w, &r, checks));
+    QX_TRY(qx_unit_checks_of(w, checks));
     return points(w, &r);
 }
 

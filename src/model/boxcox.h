@@ -10,7 +10,7 @@
 #ifndef QX_MODEL_BOXCOX_H
 #define QX_MODEL_BOXCOX_H
 
-#include "model/design.h"
+#include "model/lmm.h"
 
 /* Powers that are looked at: beyond these a power is no answer to anything. */
 #define QX_BOX_COX_MOST 10.0
@@ -26,5 +26,20 @@ typedef struct qx_box_cox {
  * squares. QX_E_NOMEM. Cost: about 200 projections, O(n p) each. */
 QX_API qx_status qx_box_cox_profile(
     qx_ctx *cx, const qx_design *design, const double y[], double level, qx_box_cox *out);
+
+/* The same with random parts: the restricted likelihood of z(lambda), whose geometric mean
+ * takes care of the Jacobian, is profiled over the fixed effects and the components; each
+ * lambda is a fit of its own from one plan (model/refit.h). y as above; spec->y and
+ * spec->shift are not looked at. NAN also where a fit fails.
+ * Source: Gurka, Edwards, Muller & Kupper 2006, J R Stat Soc A 169:273-288. Errors: those of
+ * qx_lmm_plan_new, QX_E_ARG as above. Cost: about 40 fits. */
+QX_API qx_status qx_box_cox_restricted(qx_ctx *cx,
+                                       const qx_lmm_spec *spec,
+                                       const double y[],
+                                       double level,
+                                       qx_box_cox *out);
+
+/* Powers that are looked at with random parts. */
+#define QX_BOX_COX_RESTRICTED_MOST 3.0
 
 #endif

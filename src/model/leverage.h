@@ -1,11 +1,9 @@
 /* model/leverage.h - how much each row of the data decides about its own fitted value.
  *
- * With W = I + Z G Z' (G the variance ratios), A = I + L Z'Z L, L = sqrt(G):
+ * W^-1, T, M, g_i and shrunk as in model/weighting.h:
  *
- *     W^-1 = I - Z L A^-1 L Z'                       (Woodbury)
- *     T    = W^-1 X,   X'T = M M'
- *     pull     (W^-1 - Q)_ii = |M^-1 t_i|^2          t_i the i-th row of T
- *     leverage 1 - Q_ii      = 1 - W^-1_ii + pull
+ *     pull     (W^-1 - Q)_ii = |g_i|^2
+ *     leverage 1 - Q_ii      = shrunk_ii + pull
  *
  * Least squares has W = I: leverage = pull = the diagonal of X (X'X)^-1 X', from Q of the
  * QR factors. The quantities are explained in residual.h. */

@@ -93,6 +93,13 @@ static const struct {
      "Cox)",
      "lambda"},
     {"outlier", "Largest residual", "studentised"},
+    {"odd unit", "Oddest unit", "studentised"},
+    {"influence", "Unit that the means lean on most", "Cook's distance"},
+    {"shapiro-wilk units", "Normal units (Shapiro\xe2\x80\x93Wilk)", "W"},
+    {"brown-forsythe units",
+     "Even spread of units (Brown\xe2\x80\x93"
+     "Forsythe)",
+     "F"},
     {"slopes differ", "Slopes that differ between treatments", "F"}};
 
 static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
@@ -106,6 +113,11 @@ static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
         }
     }
     cell[0] = c->row > 0 ? qx_say(doc, "%s, row %zu", name, c->row) : name;
+    if (c->unit != NULL) {
+        cell[0] = qx_say(doc, "%s: %s", name, c->unit);
+    } else if (c->stratum != NULL) {
+        cell[0] = qx_say(doc, "%s: %s", name, qx_words_path(doc, c->stratum));
+    }
     cell[1] = qx_say(doc,
                      "%s%s%s",
                      what,

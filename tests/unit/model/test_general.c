@@ -38,11 +38,11 @@ steps(qx_ctx *cx, const reference_case *c, const char *column, double shortest)
     return out;
 }
 
-/* "unit" and "sex", "F" to "unit.test.sex.F". */
+/* "unit" and "sex", "F" to "unit.marginal.sex.kr.F". */
 static const char *named(qx_ctx *cx, const char *part, const char *term, const char *what)
 {
     const char *name = qx_arena_printf(qx_ctx_scratch(cx),
-                                       "%s%stest.%s.%s",
+                                       "%s%smarginal.%s.kr.%s",
                                        part,
                                        part[0] != '\0' ? "." : "",
                                        term,
@@ -94,7 +94,7 @@ static void dates_of_one_child(void **state)
     assert_non_null(row);
     reference_assert(c, "alone.log_likelihood", fit->log_likelihood);
     reference_assert(c, "alone.nlme.log_likelihood", fit->log_likelihood);
-    reference_assert(c, "alone.residual", fit->component[0].variance);
+    reference_assert(c, "alone.varcomp.residual", fit->component[0].variance);
     reference_assert(c, "alone.nlme.residual", fit->component[0].variance);
     reference_assert(c, "alone.correlation", fit->correlation[0].estimate);
     reference_assert(c, "alone.nlme.correlation", fit->correlation[0].estimate);
@@ -127,8 +127,8 @@ static void a_residual_for_each_level(void **state)
     reference_assert(c, "by.nlme.log_likelihood", fit->log_likelihood);
     assert_string_equal(fit->component[0].name, "residual female");
     assert_string_equal(fit->component[1].name, "residual male");
-    reference_assert(c, "by.residual.female", fit->component[0].variance);
-    reference_assert(c, "by.residual.male", fit->component[1].variance);
+    reference_assert(c, "by.varcomp.residual female", fit->component[0].variance);
+    reference_assert(c, "by.varcomp.residual male", fit->component[1].variance);
     reference_assert(c, "by.nlme.residual.female", fit->component[0].variance);
     reference_assert(c, "by.nlme.residual.male", fit->component[1].variance);
     reference_assert(c, "by.correlation", fit->correlation[0].estimate);
@@ -148,14 +148,14 @@ static void dates_with_units(void **state)
     const qx_correlation *rho = &fit->correlation[0];
     reference_assert(c, "unit.log_likelihood", fit->log_likelihood);
     reference_assert(c, "unit.nlme.log_likelihood", fit->log_likelihood);
-    reference_assert(c, "unit.child", fit->component[0].variance);
-    reference_assert(c, "unit.residual", fit->component[1].variance);
-    reference_assert(c, "unit.residual.lower", fit->component[1].lower);
-    reference_assert(c, "unit.residual.upper", fit->component[1].upper);
-    reference_assert(c, "unit.correlation", rho->estimate);
-    reference_assert(c, "unit.correlation.lower", rho->lower);
-    reference_assert(c, "unit.correlation.upper", rho->upper);
-    reference_assert(c, "unit.correlation_lrt", rho->lrt);
+    reference_assert(c, "unit.varcomp.child", fit->component[0].variance);
+    reference_assert(c, "unit.varcomp.residual", fit->component[1].variance);
+    reference_assert(c, "unit.interval.residual.lower", fit->component[1].lower);
+    reference_assert(c, "unit.interval.residual.upper", fit->component[1].upper);
+    reference_assert(c, "unit.correlation.age.estimate", rho->estimate);
+    reference_assert(c, "unit.correlation.age.lower", rho->lower);
+    reference_assert(c, "unit.correlation.age.upper", rho->upper);
+    reference_assert(c, "unit.correlation.age.lrt", rho->lrt);
     test_terms(cx, c, "unit", fit);
     qx_lmm_free(fit);
 }
@@ -176,7 +176,7 @@ static void dates_at_unequal_steps(void **state)
     qx_lmm *fit = fitted(cx, &spec);
     reference_assert(c, "log_likelihood", fit->log_likelihood);
     reference_assert(c, "nlme.log_likelihood", fit->log_likelihood);
-    reference_assert(c, "residual", fit->component[0].variance);
+    reference_assert(c, "varcomp.residual", fit->component[0].variance);
     reference_assert(c, "correlation", fit->correlation[0].estimate);
     test_terms(cx, c, "", fit);
     qx_lmm_free(fit);
@@ -202,10 +202,10 @@ static void neighbours_in_the_field(void **state)
     assert_non_null(row);
     row[1] = 1.0;
     reference_assert(c, "log_likelihood", fit->log_likelihood);
-    reference_assert(c, "field", fit->component[0].variance);
-    reference_assert(c, "residual", fit->component[1].variance);
-    reference_assert(c, "correlation.row", fit->correlation[0].estimate);
-    reference_assert(c, "correlation.place", fit->correlation[1].estimate);
+    reference_assert(c, "varcomp.row:place", fit->component[0].variance);
+    reference_assert(c, "varcomp.residual", fit->component[1].variance);
+    reference_assert(c, "correlation.row.estimate", fit->correlation[0].estimate);
+    reference_assert(c, "correlation.place.estimate", fit->correlation[1].estimate);
     assert_ok(cx, qx_lmm_contrast(cx, fit, row, 0.0, &e));
     reference_assert(c, "coefficient.2.estimate", e.estimate);
     reference_assert(c, "coefficient.2.kr_se", e.se);

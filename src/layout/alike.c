@@ -6,6 +6,8 @@
 #include "numeric/rng.h"
 
 #define ROUNDS       2000 /* exchanges tried for each tree */
+#define LEAST_ROUNDS 20
+#define FULL_SQUARE  400  /* blocks of twenty still get all rounds */
 #define HEAT         1.0  /* first temperature, in shares of one tree in f */
 #define COLD         1e-5 /* the last one, of the first */
 #define TOO_FAR      10.0 /* price of each metre beyond reach, in f of all trees */
@@ -295,7 +297,9 @@ static void descend(search *s)
 
 static qx_status anneal(search *s)
 {
-    const size_t steps = ROUNDS * s->n;
+    /* An exchange costs the square of a block: large blocks get fewer. */
+    const size_t square = s->k * s->k / FULL_SQUARE + 1;
+    const size_t steps = (ROUNDS / square + LEAST_ROUNDS) * s->n;
     for (size_t step = 0; step < steps; step++) {
         if (step % s->n == 0 && qx_ctx_cancelled(s->cx)) {
             return qx_fail(s->cx, QX_E_CANCELLED, "stopped");

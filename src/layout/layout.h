@@ -48,6 +48,12 @@ typedef struct qx_placed {
     const char *label;                  /* unique inside the parent */
 } qx_placed;
 
+/* Where a thing really stands and how large it is, from a list of trees; NAN where not. */
+typedef struct qx_stand {
+    double row, place;
+    double size; /* trunk area, cm2 */
+} qx_stand;
+
 typedef struct qx_layout {
     qx_arena *arena;      /* owns everything */
     const char *kind;     /* key of layout/kinds.def: "crd", "blocks", "incomplete" ... */
@@ -60,6 +66,7 @@ typedef struct qx_layout {
     size_t treatment_count;
     const uint32_t *level; /* placed_count x treatment_count, row-major; QX_NO_LEVEL where
                                the treatment is not put on that unit */
+    const qx_stand *stand; /* placed_count; NULL without a list of trees */
 } qx_layout;
 
 /* Chooses the kind that suits the units, checks, randomises. QX_E_INPUT with a message in

@@ -11,6 +11,7 @@
 #define RIDGE        1e-2 /* while a start is not connected, a share of the replicates */
 #define SAME         1e-9 /* a gain below this share of tr G is rounding */
 #define STARTS_MOST  200
+#define STALE        30   /* starts in a row that find nothing better end the search */
 #define TRIES_A_PLOT 40   /* exact: at each threshold, at most */
 #define SPREAD_TRIES 4000 /* cheap: for each plot */
 
@@ -172,6 +173,7 @@ static qx_status run(qx_searching *s, uint32_t treatment[], double *trace)
     QX_TRY(qx_searching_prepare(s));
     memcpy(s->at, treatment, s->n * sizeof *s->at);
     double best = (double)INFINITY;
+    size_t stale = 0;
     for (size_t start = 0; start < STARTS_MOST; start++) {
         if (qx_ctx_cancelled(s->cx)) {
             return qx_fail(s->cx, QX_E_CANCELLED, "stopped while searching a layout");
@@ -180,11 +182,13 @@ static qx_status run(qx_searching *s, uint32_t treatment[], double *trace)
             shuffle_sets(s);
         }
         const double found = improve(s, way_of(s, start));
+        stale++;
         if (found < best * (1 - SAME) || start == 0) {
+            stale = 0;
             best = found;
             memcpy(treatment, s->at, s->n * sizeof *s->at);
         }
-        if (at_target(s, best) || s->spent > s->in->work) {
+        if (at_target(s, best) || s->spent > s->in->work || stale > STALE) {
             break;
         }
     }

@@ -139,7 +139,7 @@ static bool weigh(qx_searching *s, size_t i, size_t j, change *out)
     out->h = quadratic(s, s->H, i, j);
     const double rest = 1 - out->g.ad;
     out->rho = rest * rest - out->g.aa * out->g.dd;
-    s->spent += (double)s->touched_count * (double)(s->touched_count + 4);
+    s->spent += (double)s->touched_count * (double)(s->touched_count + 4) + 40;
     if (!(out->rho > QX_SEARCH_SINGULAR)) {
         return false;
     }

@@ -49,7 +49,7 @@ static void attempt(qx_searching *s, size_t p, size_t q, double mu, double thres
     if (i == j || !qx_searching_gather(s, p, q)) {
         return;
     }
-    s->spent += 2 * (double)s->touched_count;
+    s->spent += 2 * (double)s->touched_count + 20;
     if (rise(s, i, j, mu) < threshold) {
         apply(s, i, j);
         s->at[p] = (uint32_t)j;

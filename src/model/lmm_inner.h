@@ -16,6 +16,13 @@
 
 #define QX_RANDOM_MOST 31 /* random terms of one model (model/descend.h) */
 
+/* One set of covariances that degrees of freedom follow from. */
+typedef struct qx_lmm_view {
+    qx_mat phi;
+    const qx_mat *derivative; /* parts */
+    qx_mat spread;
+} qx_lmm_view;
+
 struct qx_lmm_inner {
     double scale;
     double sigma2;       /* of y / scale */
@@ -33,10 +40,14 @@ struct qx_lmm_inner {
 
     /* covariance of beta, unit, p x p */
     qx_mat phi;
-    qx_mat adjusted;     /* Kenward-Roger's, else phi */
-    size_t parts;        /* profile.m + 1; 0 for least squares */
-    qx_mat *derivative;  /* parts: dphi/dtheta_k */
-    qx_mat spread;       /* parts x parts: covariance of theta (Kenward-Roger: W) */
+    qx_mat adjusted;    /* Kenward-Roger's, else phi */
+    size_t parts;       /* profile.m + 1; 0 for least squares */
+    qx_mat *derivative; /* parts: dphi/dtheta_k */
+    qx_mat spread;      /* parts x parts: covariance of theta (Kenward-Roger: W) */
+    const struct qx_lmm_view
+        *constrained;    /* what the four above were with components held
+                                              at zero, where phi and spread come from
+                                              unconstrained variances; else NULL */
     double *containment; /* p: df of the stratum of each column; NULL if not asked */
 
     struct qx_general_fit *general; /* with a covariance; theta and spread are then its

@@ -38,19 +38,25 @@ qx_status qx_rows_wald(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_mat M, double
     return QX_OK;
 }
 
-double qx_row_moment_df(const qx_lmm *fit, const double row[])
+double qx_row_view_df(const qx_lmm_view *view, size_t parts, const double row[])
 {
-    const struct qx_lmm_inner *in = fit->inner;
     double g[QX_RANDOM_MOST + 1];
     double sum = 0.0;
-    const double v = qx_quadratic(in->phi, row);
-    for (size_t k = 0; k < in->parts; k++) {
-        g[k] = qx_quadratic(in->derivative[k], row);
+    const double v = qx_quadratic(view->phi, row);
+    for (size_t k = 0; k < parts; k++) {
+        g[k] = qx_quadratic(view->derivative[k], row);
     }
-    for (size_t k = 0; k < in->parts; k++) {
-        for (size_t l = 0; l < in->parts; l++) {
-            sum += g[k] * QX_AT(in->spread, k, l) * g[l];
+    for (size_t k = 0; k < parts; k++) {
+        for (size_t l = 0; l < parts; l++) {
+            sum += g[k] * QX_AT(view->spread, k, l) * g[l];
         }
     }
     return sum > 0.0 ? 2.0 * v * v / sum : (double)INFINITY;
+}
+
+double qx_row_moment_df(const qx_lmm *fit, const double row[])
+{
+    const struct qx_lmm_inner *in = fit->inner;
+    const qx_lmm_view view = {in->phi, in->derivative, in->spread};
+    return qx_row_view_df(&view, in->parts, row);
 }

@@ -13,4 +13,7 @@ qx_status qx_rows_wald(qx_ctx *cx, const qx_lmm *fit, qx_mat L, qx_mat M, double
 /* 2 v^2 / (g' spread g), v = row' phi row, g_k = row' (dphi/dtheta_k) row. */
 double qx_row_moment_df(const qx_lmm *fit, const double row[]);
 
+/* The same under another view of the covariances (parts of them). */
+double qx_row_view_df(const qx_lmm_view *view, size_t parts, const double row[]);
+
 #endif

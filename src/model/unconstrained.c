@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/reduced.h"
 #include "model/reml.h"
 #include "model/spectral.h"
 #include "numeric/chol.h"
@@ -62,16 +63,19 @@ open_profile(qx_ctx *cx, const qx_lmm_plan *plan, const qx_lmm *fit, work *w)
 {
     const struct qx_lmm_inner *in = fit->inner;
     w->profile = in->profile;
+    if (in->profile.reduced != NULL) {
+        QX_TRY(qx_reduced_whole(cx, qx_ctx_scratch(cx), &in->profile, &w->profile));
+    }
     w->profile.spectral = plan->spectral;
     if (plan->spectral == NULL) {
         struct qx_spectral *made;
-        QX_TRY(qx_spectral_make(cx, qx_ctx_scratch(cx), &in->profile, &made));
+        QX_TRY(qx_spectral_make(cx, qx_ctx_scratch(cx), &w->profile, &made));
         w->profile.spectral = made;
     }
     QX_TRY(qx_spectral_respond(cx, qx_ctx_scratch(cx), &w->profile));
     QX_NEW(cx, w->gamma, in->profile.m);
     memcpy(w->gamma, in->gamma, in->profile.m * sizeof *w->gamma);
-    return qx_profile_room(cx, qx_ctx_scratch(cx), &in->profile, &w->at);
+    return qx_profile_room(cx, qx_ctx_scratch(cx), &w->profile, &w->at);
 }
 
 /* The unconstrained estimates; false where there are none. */
@@ -137,6 +141,23 @@ spread(qx_ctx *cx, const struct qx_lmm_inner *in, const work *w, qx_mat out)
     return QX_OK;
 }
 
+/* What was prepared before: the most that degrees of freedom may be. */
+static qx_status keep_constrained(qx_ctx *cx, qx_lmm *fit)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    qx_lmm_view *view;
+    qx_mat *derivative;
+    QX_NEW_IN(cx, fit->arena, view, 1);
+    QX_NEW_IN(cx, fit->arena, derivative, in->parts);
+    QX_TRY(qx_mat_new(cx, fit->arena, in->parts, in->parts, &view->spread));
+    qx_mat_copy(view->spread, in->spread);
+    memcpy(derivative, in->derivative, in->parts * sizeof *derivative);
+    view->phi = in->phi;
+    view->derivative = derivative;
+    in->constrained = view;
+    return QX_OK;
+}
+
 static void describe(const work *w, bool found, qx_lmm *fit)
 {
     const struct qx_lmm_inner *in = fit->inner;
@@ -170,6 +191,7 @@ static qx_status prepare(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit)
     for (size_t i = 0; i < p * p; i++) {
         adjusted.at[i] = phi.at[i] + (in->adjusted.at[i] - in->phi.at[i]);
     }
+    QX_TRY(keep_constrained(cx, fit));
     QX_TRY(spread(cx, in, &w, in->spread));
     in->phi = in->derivative[in->profile.m] = phi;
     in->adjusted = adjusted;

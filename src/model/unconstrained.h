@@ -13,7 +13,9 @@
  *      A'V A = sum rho_k N_k'N_k + rho_e (phi - sum gamma_k N_k'N_k) is linear in the
  *      variances, and is taken at the unconstrained ones;
  *   3. their covariance (twice the inverse information) is taken there too, and tests and
- *      degrees of freedom follow from the moments of Kenward & Roger.
+ *      degrees of freedom follow from the moments of Kenward & Roger; but df are never
+ *      more than with the component held at zero, since a variance near nil in some
+ *      direction promises more than there are units.
  *
  * In a balanced layout this gives the F tests of the analysis of variance, exactly. The
  * component that is reported is zero, with the unconstrained estimate beside it. Where the

@@ -18,6 +18,10 @@ static const qx_flag_word words[] = {
     {"--help", QX_FLAG_HELP, NULL, "this text"},
     {"--json", QX_FLAG_JSON, NULL, "the result as one JSON document"},
     {"--output", QX_FLAG_OUT, "PATH", "where to write (short: -o PATH)"},
+    {"--path",
+     QX_FLAG_PATH,
+     "auto|dense|sparse",
+     "how the random part is computed; all give the same: a check of the arithmetic"},
     {"--power", QX_FLAG_POWER, "P", "wanted power, such as 0.8"},
     {"--reason", QX_FLAG_REASON, "TEXT", "why values are corrected"},
     {"--seed", QX_FLAG_SEED, "N", "number that the drawing starts from"},
@@ -118,6 +122,23 @@ static qx_status take_simulate(qx_call *call, const char *value)
     return QX_OK;
 }
 
+static qx_status take_path(qx_call *call, const char *value)
+{
+    static const char *const known[] = {"auto", "dense", "sparse"};
+    static const qx_arithmetic meant[] = {
+        QX_ARITHMETIC_AUTO, QX_ARITHMETIC_DENSE, QX_ARITHMETIC_SPARSE};
+    for (size_t i = 0; i < QX_COUNT(known); i++) {
+        if (strcmp(value, known[i]) == 0) {
+            call->arithmetic = meant[i];
+            return QX_OK;
+        }
+    }
+    return qx_fail(call->cx,
+                   QX_E_USAGE,
+                   "--path \"%s\" is not known; expected auto, dense or sparse",
+                   value);
+}
+
 static qx_status take_value(qx_call *call, const qx_flag_word *word, const char *value)
 {
     if (value[0] == '\0' && word->flag != QX_FLAG_REASON) {
@@ -134,6 +155,9 @@ static qx_status take_value(qx_call *call, const qx_flag_word *word, const char 
     }
     if (word->flag == QX_FLAG_SIMULATE) {
         return take_simulate(call, value);
+    }
+    if (word->flag == QX_FLAG_PATH) {
+        return take_path(call, value);
     }
     if (word->flag == QX_FLAG_OUT) {
         call->out = value;

@@ -14,6 +14,7 @@
 #include "base/ctx.h"
 #include "base/problems.h"
 #include "base/text.h"
+#include "trial/protocol.h"
 
 typedef enum {
     QX_FLAG_HELP = 1 << 0,
@@ -26,7 +27,8 @@ typedef enum {
     QX_FLAG_FROM = 1 << 16,
     QX_FLAG_POWER = 1 << 17,
     QX_FLAG_SIMULATE = 1 << 18,
-    QX_FLAG_TREES = 1 << 19
+    QX_FLAG_TREES = 1 << 19,
+    QX_FLAG_PATH = 1 << 20
 } qx_flag;
 
 struct qx_verb;
@@ -46,6 +48,7 @@ typedef struct qx_call {
     const char *trees;  /* with QX_FLAG_TREES, else NULL */
     double power;       /* with QX_FLAG_POWER, else 0 */
     size_t simulate;    /* with QX_FLAG_SIMULATE, else 0 */
+    qx_arithmetic arithmetic; /* with QX_FLAG_PATH, else AUTO */
     size_t file_count;
     const char *const *file;
 } qx_call;

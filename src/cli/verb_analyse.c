@@ -9,7 +9,8 @@ static qx_status run(qx_call *call)
     qx_analysed analysed = {0};
     const char *data = NULL;
     QX_TRY(qx_call_data(call, &data));
-    QX_TRY(qx_analyse_file(call->cx, call->file[0], data, call->problems, &analysed));
+    QX_TRY(qx_analyse_file(
+        call->cx, call->file[0], data, call->arithmetic, call->problems, &analysed));
     const qx_status status =
         qx_call_has(call, QX_FLAG_JSON)
             ? qx_render_json(call->cx, analysed.findings, call->answer)
@@ -28,7 +29,7 @@ const qx_verb qx_verb_analyse = {
         "variation, checks.\n",
     .example = "  quincunx analyse pears.yaml lengths.csv\n"
                "  quincunx analyse pears.qx --json\n",
-    .flags = QX_FLAG_JSON,
+    .flags = QX_FLAG_JSON | QX_FLAG_PATH,
     .files_least = 1,
     .files_most = 2,
     .run = run};

@@ -9,7 +9,8 @@ static qx_status run(qx_call *call)
 {
     const char *data = NULL;
     QX_TRY(qx_call_data(call, &data));
-    QX_TRY(qx_report_set(call->cx, call->file[0], data, call->out, call->problems));
+    QX_TRY(qx_report_set(
+        call->cx, call->file[0], data, call->arithmetic, call->out, call->problems));
     const char *path[FILES_MOST];
     size_t count = 0;
     for (const char *const *name = qx_report_files(); *name != NULL; name++) {
@@ -37,7 +38,7 @@ const qx_verb qx_verb_report = {
         "and\nfindings.txt into the folder, and prints their names. The folder is made "
         "if it is\nnot there; files of an earlier report are replaced.\n",
     .example = "  quincunx report pears.qx -o pears-report\n",
-    .flags = QX_FLAG_JSON | QX_FLAG_OUT,
+    .flags = QX_FLAG_JSON | QX_FLAG_OUT | QX_FLAG_PATH,
     .needed = QX_FLAG_OUT,
     .files_least = 1,
     .files_most = 2,

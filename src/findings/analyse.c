@@ -6,14 +6,14 @@
 #include "findings/checks.h"
 #include "findings/covariance_of.h"
 #include "findings/classical.h"
+#include "findings/counts.h"
 #include "findings/covariates.h"
 #include "findings/dose.h"
+#include "findings/grades.h"
 #include "findings/means_of.h"
+#include "findings/model_told.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
-
-/* Interactions below this p are told in front of the main effects. */
-#define INTERACTION_ALPHA 0.05
 
 /* Does the engine for continuous values serve this variate? */
 static bool analysed_as_normal(const qx_variate *v)
@@ -87,33 +87,18 @@ static qx_status can_be_fitted(qx_work *w, bool *out)
             return QX_OK;
         }
     }
+    if (d->class_ != NULL) {
+        return qx_note(w->cx,
+                       "Every observation of %s is \"%s\": with one class only, nothing "
+                       "can be compared.",
+                       w->variate->name,
+                       w->variate->level[d->class_[0]]);
+    }
     return qx_note(
         w->cx,
         "Every observation of %s has the same value: nothing varies, so nothing "
         "can be compared.",
         w->variate->name);
-}
-
-static qx_status names_of_model(qx_work *w)
-{
-    const qx_choice *c = &w->choice;
-    const char **fixed, **random;
-    size_t kept = 0;
-    QX_NEW_IN(w->cx, w->arena, fixed, c->term_count);
-    QX_NEW_IN(w->cx, w->arena, random, c->random_count);
-    for (size_t t = 0; t < c->term_count; t++) {
-        if (w->design->term_df[t] > 0) {
-            fixed[kept++] = c->term[t].name;
-        }
-    }
-    for (size_t i = 0; i < c->random_count; i++) {
-        random[i] = c->random[i].name;
-    }
-    w->result->fixed = fixed;
-    w->result->fixed_count = kept;
-    w->result->random = random;
-    w->result->random_count = c->random_count;
-    return QX_OK;
 }
 
 static void tell_fit(qx_work *w)
@@ -135,25 +120,6 @@ static void tell_fit(qx_work *w)
     r->iterations = w->fit->iterations;
 }
 
-/* An interaction that matters changes how its main effects are read. */
-static qx_status warn_of_interactions(qx_work *w)
-{
-    for (size_t i = 0; i < w->result->test_count; i++) {
-        const qx_test_line *t = &w->result->test[i];
-        if (t->statistic == NULL || strchr(t->term, ':') == NULL ||
-            !(t->p < INTERACTION_ALPHA)) {
-            continue;
-        }
-        QX_TRY(
-            qx_note(w->cx,
-                    "%s act together: the effect of each depends on the level of the "
-                    "others. Read the comparisons inside each level; the averages over "
-                    "all levels do not tell the whole story.",
-                    t->term));
-    }
-    return QX_OK;
-}
-
 static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
 {
     w->fit = fit;
@@ -163,7 +129,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
                                   .design = &fit->design,
                                   .class_count = 1};
     QX_TRY(qx_lmm_profile_components(w->cx, fit, w->level));
-    QX_TRY(names_of_model(w));
+    QX_TRY(qx_names_of_model(w));
     tell_fit(w);
     if (!fit->converged) {
         QX_TRY(qx_note(w->cx,
@@ -183,7 +149,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_dose_of(w));
     QX_TRY(qx_checks_of(w));
     QX_TRY(qx_correlations_of(w));
-    return warn_of_interactions(w);
+    return qx_warn_of_interactions(w);
 }
 
 /* Data that the model cannot hold are told in a note; *possible is false then. */
@@ -245,6 +211,9 @@ static qx_status analyse_variate(qx_work *w, size_t v)
     }
     QX_TRY(qx_choose(w->cx, w->arena, w->protocol, v, &w->data, &w->choice));
     w->spec = qx_choice_spec(&w->choice, &w->data, w->level);
+    if (!analysed_as_normal(w->variate)) {
+        return qx_variate_has_classes(w->variate) ? qx_grades_of(w) : qx_counts_of(w);
+    }
     w->spec.path = path_of(w->protocol->analysis.arithmetic);
     QX_TRY(spec_completed(w, &possible));
     if (!possible) {
@@ -271,30 +240,18 @@ static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *res
         return qx_fail(cx, QX_E_NOMEM, "no memory for the analysis of %s", variate->name);
     }
     w.settled.arena = w.settled.ranges.arena = w.temporary;
-    if (analysed_as_normal(variate)) {
-        QX_TRY(analyse_variate(&w, v));
-    } else {
-        QX_TRY(qx_note(
-            cx,
-            "%s is %s: this version analyses continuous variates, and counts and "
-            "shares on a transformed scale (transform). It has been stored and is "
-            "left out of the findings.",
-            variate->name,
-            qx_variate_kind_word(variate->kind)));
-    }
+    QX_TRY(analyse_variate(&w, v));
     return take_notes(&w);
 }
 
 static qx_status all_results(qx_ctx *cx, qx_findings *f)
 {
     qx_result *result;
-    size_t possible = 0;
     QX_NEW_IN(cx, f->arena, result, f->protocol->variate_count);
     f->result = result;
     f->result_count = f->protocol->variate_count;
     for (size_t v = 0; v < f->result_count; v++) {
         qx_status status;
-        possible += analysed_as_normal(&f->protocol->variate[v]) ? 1 : 0;
         qx_ctx_progress(cx, "analysing", v, f->result_count);
         if (qx_ctx_cancelled(cx)) {
             return qx_fail(
@@ -302,14 +259,6 @@ static qx_status all_results(qx_ctx *cx, qx_findings *f)
         }
         QX_SCRATCH(cx, status, one_result(cx, f, v, &result[v]));
         QX_TRY(status);
-    }
-    if (possible == 0) {
-        return qx_fail(
-            cx,
-            QX_E_INPUT,
-            "none of the variates can be analysed by this version; expected at "
-            "least one of kind continuous, or a count or proportion with a "
-            "transform");
     }
     return QX_OK;
 }

@@ -71,22 +71,30 @@ static qx_status tell_apart(qx_ctx *cx, const qx_profile *f, bool own[], bool wh
     return QX_OK;
 }
 
+static qx_status
+add_confounded(qx_ctx *cx, qx_lmm_plan *plan, const qx_profile *all, size_t i)
+{
+    const size_t levels = all->start[i + 1] - all->start[i];
+    return all->reduced != NULL
+               ? qx_confounded_add_reduced(cx, plan->arena, all, i, &plan->confounded)
+               : qx_confounded_add(cx,
+                                   plan->arena,
+                                   qx_mat_part(all->C, all->start[i], 0, levels, plan->p),
+                                   &plan->confounded);
+}
+
 /* What is said and kept of a term without a variance of its own. */
 static qx_status
 give_up(qx_ctx *cx, qx_lmm_plan *plan, const qx_profile *all, size_t i, bool whole)
 {
     const char *name = plan->spec.random[i].name;
-    const size_t levels = all->start[i + 1] - all->start[i];
     if (!whole) {
         return qx_note(cx,
                        "The variation between %s cannot be told apart from that of other "
                        "units in these data: it has no estimate of its own.",
                        name);
     }
-    QX_TRY(qx_confounded_add(cx,
-                             plan->arena,
-                             qx_mat_part(all->C, all->start[i], 0, levels, plan->p),
-                             &plan->confounded));
+    QX_TRY(add_confounded(cx, plan, all, i));
     return qx_note(cx,
                    "No %s is a replicate of another: treatments take up all the "
                    "differences between them. What rests on these differences is "

@@ -54,6 +54,15 @@ qx_status qx_blocks_find(qx_ctx *cx,
                          bool always,
                          const struct qx_blocks **out);
 
+/* What a point would cost: the sum of the cubes of the sets that qx_blocks_find would give,
+ * or the cube of all columns. */
+qx_status qx_blocks_cubes(qx_ctx *cx,
+                          size_t n,
+                          size_t m,
+                          const size_t levels[],
+                          const uint32_t *const code[],
+                          double *out);
+
 qx_status qx_blocks_room_make(qx_ctx *cx,
                               qx_arena *arena,
                               const qx_profile *profile,

@@ -132,3 +132,48 @@ qx_status qx_blocks_find(qx_ctx *cx,
     QX_SCRATCH(cx, status, find(cx, arena, profile, code, always, out));
     return status;
 }
+
+static qx_status cubes(qx_ctx *cx,
+                       size_t n,
+                       size_t m,
+                       const size_t levels[],
+                       const uint32_t *const code[],
+                       double *out)
+{
+    qx_profile f = {.n = n, .m = m};
+    size_t *start, *set, *size;
+    size_t count = 0;
+    QX_NEW(cx, start, m + 1);
+    for (size_t t = 0; t < m; t++) {
+        start[t + 1] = start[t] + levels[t];
+    }
+    f.start = start;
+    f.q = start[m];
+    *out = (double)f.q * (double)f.q * (double)f.q;
+    if (f.q <= DENSE_MOST || m == 0) {
+        return QX_OK;
+    }
+    QX_NEW(cx, set, f.q);
+    QX_NEW(cx, size, f.q);
+    QX_TRY(join(cx, &f, code, set, &count));
+    for (size_t k = 0; k < f.q; k++) {
+        size[set[k]]++;
+    }
+    *out = 0.0;
+    for (size_t s = 0; s < count; s++) {
+        *out += (double)size[s] * (double)size[s] * (double)size[s];
+    }
+    return QX_OK;
+}
+
+qx_status qx_blocks_cubes(qx_ctx *cx,
+                          size_t n,
+                          size_t m,
+                          const size_t levels[],
+                          const uint32_t *const code[],
+                          double *out)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, cubes(cx, n, m, levels, code, out));
+    return status;
+}

@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "model/reduced.h"
 #include "model/rows.h"
 #include "numeric/chol.h"
 
@@ -9,25 +10,47 @@
  * rounding where it does not. */
 static const double RESTS = 1e-9;
 
-static qx_status add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum)
+static qx_status add_square(qx_ctx *cx, qx_arena *arena, qx_mat square, qx_mat *sum)
 {
-    const size_t p = C.cols;
-    qx_mat square;
+    const size_t p = square.cols;
     if (sum->at == NULL) {
         QX_TRY(qx_mat_new(cx, arena, p, p, sum));
     }
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), p, p, &square));
-    QX_TRY(qx_mat_crossprod(cx, C, square));
     for (size_t i = 0; i < p * p; i++) {
         sum->at[i] += square.at[i];
     }
     return QX_OK;
 }
 
+static qx_status add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum)
+{
+    qx_mat square;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), C.cols, C.cols, &square));
+    QX_TRY(qx_mat_crossprod(cx, C, square));
+    return add_square(cx, arena, square, sum);
+}
+
 qx_status qx_confounded_add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum)
 {
     qx_status status;
     QX_SCRATCH(cx, status, add(cx, arena, C, sum));
+    return status;
+}
+
+static qx_status
+add_reduced(qx_ctx *cx, qx_arena *arena, const qx_profile *f, size_t term, qx_mat *sum)
+{
+    qx_mat square;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &square));
+    QX_TRY(qx_reduced_square(cx, f, term, square));
+    return add_square(cx, arena, square, sum);
+}
+
+qx_status qx_confounded_add_reduced(
+    qx_ctx *cx, qx_arena *arena, const qx_profile *profile, size_t term, qx_mat *sum)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, add_reduced(cx, arena, profile, term, sum));
     return status;
 }
 

@@ -19,6 +19,10 @@
  * it is not there yet. */
 qx_status qx_confounded_add(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *sum);
 
+/* The same for term `term` of a reduced profile. */
+qx_status qx_confounded_add_reduced(
+    qx_ctx *cx, qx_arena *arena, const qx_profile *profile, size_t term, qx_mat *sum);
+
 /* Does row'beta rest on differences between such units? QX_E_NOMEM. */
 qx_status qx_confounded_row(qx_ctx *cx, const qx_lmm *fit, const double row[], bool *out);
 

@@ -3,6 +3,8 @@
 #include <math.h>
 
 #include "model/blocks.h"
+#include "model/design_rows.h"
+#include "model/reduced.h"
 #include "model/rows.h"
 #include "numeric/eigen.h"
 
@@ -87,6 +89,9 @@ static qx_status rank_added_by_blocks(qx_ctx *cx, const qx_profile *f, double df
 static qx_status rank_added(qx_ctx *cx, const qx_profile *f, double df[])
 {
     qx_mat A;
+    if (f->reduced != NULL) {
+        return qx_reduced_ranks(cx, f, df);
+    }
     if (f->blocks != NULL) {
         return rank_added_by_blocks(cx, f, df);
     }
@@ -131,7 +136,7 @@ static qx_status holds(qx_ctx *cx,
             seen[l] = false;
         }
         for (size_t i = 0; i < fit->n && *out; i++) {
-            const double x = QX_AT(fit->design.X, i, j);
+            const double x = qx_design_entry(&fit->design, i, j);
             *out = !seen[code[i]] || first[code[i]] == x;
             seen[code[i]] = true;
             first[code[i]] = x;

@@ -1,9 +1,16 @@
 #include "model/design.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "model/design_inner.h"
+#include "model/design_rows.h"
 #include "numeric/sums.h"
+
+/* Numbers of X (8 MB) up to which all its rows are kept; beyond, the different ones, if they
+ * are at most one of this many. */
+#define WHOLE_MOST ((size_t)1000000)
+#define ROWS_SHARE 4
 
 size_t qx_term_columns(const qx_frame *frame, const qx_term *term)
 {
@@ -34,21 +41,22 @@ row_column(const qx_frame *frame, const qx_term *term, size_t row, size_t *out)
     return true;
 }
 
-static void
-fill_columns(const qx_frame *frame, size_t term_count, const qx_term term[], qx_mat X)
+/* Row `to` of X is that of data row `row`. */
+static void fill_row(const qx_frame *frame,
+                     size_t term_count,
+                     const qx_term term[],
+                     size_t row,
+                     qx_mat X,
+                     size_t to)
 {
     size_t first = 1;
-    for (size_t i = 0; i < X.rows; i++) {
-        QX_AT(X, i, 0) = 1.0;
-    }
+    QX_AT(X, to, 0) = 1.0;
     for (size_t t = 0; t < term_count; t++) {
         const size_t number = term[t].number;
-        for (size_t i = 0; i < X.rows; i++) {
-            size_t at;
-            if (row_column(frame, &term[t], i, &at)) {
-                QX_AT(X, i, first + at) =
-                    number == QX_NO_COLUMN ? 1.0 : frame->number[number].value[i];
-            }
+        size_t at;
+        if (row_column(frame, &term[t], row, &at)) {
+            QX_AT(X, to, first + at) =
+                number == QX_NO_COLUMN ? 1.0 : frame->number[number].value[row];
         }
         first += qx_term_columns(frame, &term[t]);
     }
@@ -341,11 +349,14 @@ static qx_status prepare_grid(qx_ctx *cx, qx_arena *arena, qx_design *d)
     return QX_OK;
 }
 
-static qx_status make(qx_ctx *cx, qx_arena *arena, qx_design *d)
+/* All rows of X, and the columns that are kept. */
+static qx_status make_whole(qx_ctx *cx, qx_arena *arena, qx_design *d)
 {
     qx_mat full;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), d->n, d->full, &full));
-    fill_columns(d->frame, d->term_count, d->term, full);
+    for (size_t i = 0; i < d->n; i++) {
+        fill_row(d->frame, d->term_count, d->term, i, full, i);
+    }
     QX_TRY(qx_qr_factor(cx, arena, full, &d->qr));
     d->p = d->qr.rank;
     d->kept = d->qr.kept;
@@ -353,16 +364,65 @@ static qx_status make(qx_ctx *cx, qx_arena *arena, qx_design *d)
     for (size_t j = 0; j < d->p; j++) {
         memcpy(&QX_AT(d->X, 0, j), &QX_AT(full, 0, d->kept[j]), d->n * sizeof *full.at);
     }
+    return QX_OK;
+}
+
+/* The different rows alone: X'X is that of the rows, each times the root of its count. */
+static qx_status make_rows(qx_ctx *cx, qx_arena *arena, const qx_alike *a, qx_design *d)
+{
+    const uint32_t *first;
+    double *count;
+    qx_mat full;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), a->count, d->full, &full));
+    QX_TRY(qx_alike_first(cx, qx_ctx_scratch(cx), a, &first));
+    QX_NEW_IN(cx, arena, count, a->count);
+    for (size_t i = 0; i < a->n; i++) {
+        count[a->of[i]] += 1.0;
+    }
+    for (size_t i = 0; i < a->count; i++) {
+        fill_row(d->frame, d->term_count, d->term, first[i], full, i);
+    }
+    for (size_t j = 0; j < d->full; j++) {
+        for (size_t i = 0; i < a->count; i++) {
+            QX_AT(full, i, j) *= sqrt(count[i]);
+        }
+    }
+    QX_TRY(qx_qr_factor(cx, arena, full, &d->qr));
+    d->p = d->qr.rank;
+    d->kept = d->qr.kept;
+    d->row_of = a->of;
+    d->row_count = count;
+    QX_TRY(qx_mat_new(cx, arena, a->count, d->p, &d->rows));
+    for (size_t i = 0; i < a->count; i++) {
+        fill_row(d->frame, d->term_count, d->term, first[i], full, i);
+    }
+    for (size_t j = 0; j < d->p; j++) {
+        memcpy(&QX_AT(d->rows, 0, j),
+               &QX_AT(full, 0, d->kept[j]),
+               a->count * sizeof *full.at);
+    }
+    return QX_OK;
+}
+
+static qx_status make(qx_ctx *cx, qx_arena *arena, bool compact, qx_design *d)
+{
+    qx_alike a = {d->n, d->n, NULL};
+    if (compact && d->n > WHOLE_MOST / d->full) {
+        QX_TRY(qx_design_alike(cx, arena, d->frame, d->term_count, d->term, &a));
+    }
+    QX_TRY(a.count > d->n / ROWS_SHARE ? make_whole(cx, arena, d)
+                                       : make_rows(cx, arena, &a, d));
     QX_TRY(describe(cx, arena, d));
     return prepare_grid(cx, arena, d);
 }
 
-qx_status qx_design_make(qx_ctx *cx,
-                         qx_arena *arena,
-                         const qx_frame *frame,
-                         size_t term_count,
-                         const qx_term term[],
-                         qx_design *out)
+static qx_status make_design(qx_ctx *cx,
+                             qx_arena *arena,
+                             const qx_frame *frame,
+                             size_t term_count,
+                             const qx_term term[],
+                             bool compact,
+                             qx_design *out)
 {
     qx_design d = {.frame = frame, .term_count = term_count, .n = frame->n, .full = 1};
     qx_term *copy;
@@ -377,11 +437,31 @@ qx_status qx_design_make(qx_ctx *cx,
     }
     d.term = copy;
     if (arena == qx_ctx_scratch(cx)) {
-        status = make(cx, arena, &d); /* the caller rewinds */
+        status = make(cx, arena, compact, &d); /* the caller rewinds */
     } else {
-        QX_SCRATCH(cx, status, make(cx, arena, &d));
+        QX_SCRATCH(cx, status, make(cx, arena, compact, &d));
     }
     QX_TRY(status);
     *out = d;
     return QX_OK;
+}
+
+qx_status qx_design_make(qx_ctx *cx,
+                         qx_arena *arena,
+                         const qx_frame *frame,
+                         size_t term_count,
+                         const qx_term term[],
+                         qx_design *out)
+{
+    return make_design(cx, arena, frame, term_count, term, false, out);
+}
+
+qx_status qx_design_make_compact(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 const qx_frame *frame,
+                                 size_t term_count,
+                                 const qx_term term[],
+                                 qx_design *out)
+{
+    return make_design(cx, arena, frame, term_count, term, true, out);
 }

@@ -5,6 +5,9 @@
  * left out (their terms are noted). A covariate is used as it is given for X; internally
  * centred and scaled for the numerics where needed.
  *
+ * A compact design keeps a large X (many rows, few different ones) as its different rows;
+ * what needs X by rows of data asks model/design_rows.h, which knows both forms.
+ *
  * The reference grid is every combination of the levels of all factors in the fixed part,
  * each with equal weight, covariates at their mean: means, marginal tests and contrasts
  * are rows over the p kept columns made from it. */
@@ -22,13 +25,16 @@ typedef struct qx_design {
     size_t term_count;       /* as asked for, without the intercept */
     const qx_term *term;     /* copy */
     size_t n, p;             /* p kept columns, intercept included */
-    qx_mat X;                /* n x p */
+    qx_mat X;                /* n x p; not there in a compact design: */
+    const uint32_t *row_of;  /* n: which of the different rows; NULL when X is there */
+    const double *row_count; /* how many rows of data each stands for */
+    qx_mat rows;             /* the different rows x p */
     const char *const *name; /* p: "intercept", "angle=60", "pinch=early:angle=60" */
     const size_t *term_of;   /* p: term number; QX_NO_COLUMN for the intercept */
     const size_t *term_df; /* term_count: kept columns of each term (0: aliased whole) */
     size_t full;           /* columns before aliased ones were left out */
     const size_t *kept;    /* p: their numbers among the full columns */
-    qx_qr qr;              /* of the full X */
+    qx_qr qr; /* of the full X; with row_of: of the rows times the roots of row_count */
     const struct qx_design_inner *inner; /* the reference grid; private to model/ */
 } qx_design;
 

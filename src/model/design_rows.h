@@ -17,4 +17,36 @@ qx_status qx_design_alike(qx_ctx *cx,
                           const qx_term term[],
                           qx_alike *out);
 
+/* qx_design_make, but compact where X is large and has few different rows. */
+qx_status qx_design_make_compact(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 const qx_frame *frame,
+                                 size_t term_count,
+                                 const qx_term term[],
+                                 qx_design *out);
+
+/* The sets and different rows (sets x p) of a design, whichever form it has; `a` and rows
+ * are in `arena` or the design's own. */
+qx_status qx_design_rows(
+    qx_ctx *cx, qx_arena *arena, const qx_design *d, qx_alike *a, qx_mat *rows);
+
+/* Entry (i, j) of X. */
+double qx_design_entry(const qx_design *d, size_t i, size_t j);
+
+/* out (n) = X beta. */
+qx_status
+qx_design_times(qx_ctx *cx, const qx_design *d, const double beta[], double out[]);
+
+/* Column j < p of Q, X = QR (n). */
+qx_status qx_design_basis(qx_ctx *cx, const qx_design *d, size_t j, double out[]);
+
+/* y = QQ'y + r. full: least-squares coefficients of all columns, 0 for aliased ones;
+ * effects: Q'y (p); r (n; may be y). full and effects may be NULL. */
+qx_status qx_design_split(qx_ctx *cx,
+                          const qx_design *d,
+                          const double y[],
+                          double full[],
+                          double effects[],
+                          double r[]);
+
 #endif

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "model/blocks.h"
+#include "model/reduced.h"
 #include "model/reml.h"
 #include "numeric/chol.h"
 
@@ -64,6 +65,9 @@ over_q(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat phi, qx_mat NN[])
 {
     const qx_profile *f = &in->profile;
     qx_mat Y, N;
+    if (f->reduced != NULL) {
+        return qx_reduced_kernels(cx, f, &in->at, phi, NN);
+    }
     if (f->blocks != NULL) {
         qx_mat_copy(phi, in->at.blocks->phi);
         for (size_t k = 0; k < f->m; k++) {
@@ -244,11 +248,25 @@ static qx_status adjustment(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat ou
     return qx_mat_multiply(cx, 't', 'n', 2.0, N, TN, 0.0, out);
 }
 
+/* The same from the reduced profile. */
+static qx_status adjustment_reduced(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat out)
+{
+    QX_TRY(qx_reduced_adjustment(cx, &in->profile, &in->at, in->spread, out));
+    for (size_t i = 0; i < out.rows * out.cols; i++) {
+        out.at[i] *= 2.0;
+    }
+    return QX_OK;
+}
+
 static qx_status adjust(qx_ctx *cx, qx_lmm *fit)
 {
     struct qx_lmm_inner *in = fit->inner;
-    QX_TRY(in->profile.blocks != NULL ? adjustment_by_blocks(cx, in, in->adjusted)
-                                      : adjustment(cx, in, in->adjusted));
+    if (in->profile.reduced != NULL) {
+        QX_TRY(adjustment_reduced(cx, in, in->adjusted));
+    } else {
+        QX_TRY(in->profile.blocks != NULL ? adjustment_by_blocks(cx, in, in->adjusted)
+                                          : adjustment(cx, in, in->adjusted));
+    }
     QX_TRY(to_columns(cx, in, in->adjusted));
     for (size_t j = 0; j < fit->p; j++) {
         for (size_t i = 0; i < fit->p; i++) {

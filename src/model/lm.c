@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/design_rows.h"
 #include "numeric/dist.h"
 #include "numeric/sums.h"
 
@@ -47,7 +48,7 @@ static qx_status keep_triangle(qx_ctx *cx, qx_lmm_plan *plan)
 qx_status qx_lm_plan(qx_ctx *cx, qx_lmm_plan *plan)
 {
     const qx_lmm_spec *spec = &plan->spec;
-    QX_TRY(qx_design_make(
+    QX_TRY((spec->covariance == NULL ? qx_design_make_compact : qx_design_make)(
         cx, plan->arena, spec->frame, spec->term_count, spec->term, &plan->design));
     plan->n = plan->design.n;
     plan->p = plan->design.p;
@@ -71,7 +72,7 @@ qx_status qx_lm_solve(
     qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double r[])
 {
     struct qx_lmm_inner *in = fit->inner;
-    double *full, *effects;
+    double *full;
     fit->design = plan->design;
     fit->n = plan->n;
     fit->p = plan->p;
@@ -79,14 +80,10 @@ qx_status qx_lm_solve(
     in->log_r = plan->log_r;
     QX_TRY(check_response(cx, fit->n, y, &in->scale));
     QX_NEW(cx, full, fit->design.full);
-    QX_NEW(cx, effects, fit->n);
     for (size_t i = 0; i < fit->n; i++) {
         r[i] = y[i] / in->scale;
     }
-    QX_TRY(qx_qr_solve(cx, &fit->design.qr, r, full, effects));
-    memcpy(r, effects, fit->n * sizeof *r);
-    memset(r, 0, fit->p * sizeof *r);
-    qx_qr_apply(&fit->design.qr, 'n', r);
+    QX_TRY(qx_design_split(cx, &fit->design, r, full, NULL, r));
     QX_NEW_IN(cx, fit->arena, in->beta, fit->p);
     for (size_t j = 0; j < fit->p; j++) {
         in->beta[j] = full[fit->design.kept[j]];
@@ -110,6 +107,7 @@ static void residual_component(qx_lmm *fit, double rss)
     const double tail = 0.5 * (1.0 - fit->inner->level);
     fit->component[0] = (qx_component){.name = "residual",
                                        .variance = rss / df * s2,
+                                       .unconstrained = rss / df * s2,
                                        .lower = rss / qx_chisq_q(tail, df, QX_UPPER) * s2,
                                        .upper = rss / qx_chisq_q(tail, df, QX_LOWER) * s2,
                                        .lrt = NAN,

@@ -4,14 +4,17 @@
 
 #include "model/components.h"
 #include "model/containment.h"
+#include "model/design_rows.h"
 #include "model/general_fit.h"
 #include "model/information.h"
 #include "model/kenward.h"
 #include "model/lm.h"
 #include "model/plan.h"
+#include "model/reduced.h"
 #include "model/reml.h"
 #include "model/rows.h"
 #include "model/satterthwaite.h"
+#include "model/unconstrained.h"
 #include "numeric/chol.h"
 #include "numeric/sums.h"
 
@@ -36,6 +39,9 @@ static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
                            "the units explain: nothing can be tested."));
             exhausted = told = true;
         }
+    }
+    if (in->profile.reduced != NULL) {
+        QX_TRY(qx_reduced_exact(cx, &in->profile, &in->at));
     }
     fit->converged = end.converged;
     fit->iterations = end.iterations;
@@ -62,6 +68,9 @@ static void describe(qx_lmm *fit)
         c->at_zero = in->gamma[k] == 0.0;
     }
     fit->component[fit->random_count].variance = in->sigma2 * square;
+    for (size_t k = 0; k < fit->component_count; k++) {
+        fit->component[k].unconstrained = fit->component[k].variance;
+    }
     fit->reml_criterion = NAN;
     if (in->sigma2 > 0.0) {
         fit->reml_criterion =
@@ -72,32 +81,51 @@ static void describe(qx_lmm *fit)
     fit->residual_ss = NAN;
 }
 
-/* beta := beta - R^-1 C'u; r becomes y - X beta - Z u. */
-static qx_status
-settle_beta(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[], qx_mat Q, double r[])
+/* shift = C'u; r becomes y - X beta - Z u. */
+static qx_status settle_dense(qx_ctx *cx,
+                              const struct qx_lmm_inner *in,
+                              const uint32_t *const code[],
+                              qx_mat Q,
+                              double r[],
+                              double shift[])
 {
-    struct qx_lmm_inner *in = fit->inner;
     const qx_profile *f = &in->profile;
-    double *u, *shift;
+    double *u;
     QX_NEW(cx, u, f->q);
-    QX_NEW(cx, shift, fit->p);
     QX_TRY(qx_profile_random(cx, f, &in->at, u));
     qx_mat_vector('t', 1.0, f->C, u, 0.0, shift);
     qx_mat_vector('n', 1.0, Q, shift, 1.0, r);
     for (size_t k = 0; k < f->m; k++) {
-        for (size_t i = 0; i < fit->n; i++) {
+        for (size_t i = 0; i < f->n; i++) {
             r[i] -= u[f->start[k] + code[k][i]];
         }
     }
+    return QX_OK;
+}
+
+/* beta := beta - R^-1 shift. */
+static qx_status
+settle_beta(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[], qx_mat Q, double r[])
+{
+    struct qx_lmm_inner *in = fit->inner;
+    double *shift;
+    QX_NEW(cx, shift, fit->p);
+    QX_TRY(in->profile.reduced != NULL
+               ? qx_reduced_settle(cx, &in->profile, &in->at, r, shift)
+               : settle_dense(cx, in, code, Q, r, shift));
     QX_TRY(qx_chol_solve_lower(cx, 't', in->r_transposed, qx_mat_of(shift, fit->p, 1)));
     for (size_t j = 0; j < fit->p; j++) {
         in->beta[j] -= shift[j];
     }
     return QX_OK;
 }
-
 static qx_status prepare_df(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[])
 {
+    if (fit->inner->at.average && fit->df != QX_CONTAINMENT) {
+        QX_TRY(qx_note(cx,
+                       "There are so many units that cross that degrees of freedom rest "
+                       "on the average of observed and expected information."));
+    }
     QX_TRY(qx_information_make(cx, fit));
     switch (fit->df) {
     case QX_KENWARD_ROGER:
@@ -121,7 +149,8 @@ static qx_status mixed(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, double 
     QX_TRY(settle_beta(cx, fit, plan->code, plan->Q, r));
     QX_TRY(prepare_df(cx, fit, plan->code));
     describe(fit);
-    return QX_OK;
+    return plan->spec.covariance != NULL ? QX_OK
+                                         : qx_unconstrained_prepare(cx, plan, fit);
 }
 
 /* A p x p matrix in units of the data: sigma2 scale^2 times the unit one. */
@@ -149,7 +178,7 @@ publish(qx_ctx *cx, const double y[], double shift, qx_lmm *fit, const double r[
     for (size_t j = 0; j < fit->p; j++) {
         beta[j] = in->beta[j] * in->scale;
     }
-    qx_mat_vector('n', 1.0, fit->design.X, beta, 0.0, fitted);
+    QX_TRY(qx_design_times(cx, &fit->design, beta, fitted));
     for (size_t i = 0; i < fit->n; i++) {
         fitted[i] += shift;
         residual[i] = r[i] * in->scale;
@@ -184,6 +213,7 @@ static qx_status begin(qx_ctx *cx, const qx_lmm_plan *plan, double shift, qx_lmm
                            .lower = NAN,
                            .upper = NAN,
                            .lrt = NAN,
+                           .unconstrained = NAN,
                            .p = NAN};
     }
     return QX_OK;

@@ -26,6 +26,10 @@ typedef struct qx_random_term {
     size_t factor;    /* frame factor number */
 } qx_random_term;
 
+/* The arithmetic of the random part. Both give the same numbers; AUTO takes the quicker one
+ * (docs/methods/sparse.md), the others are for checks of the arithmetic. */
+typedef enum { QX_PATH_AUTO, QX_PATH_DENSE, QX_PATH_SPARSE } qx_path;
+
 typedef struct qx_lmm_spec {
     const qx_frame *frame; /* borrowed; must outlive the fit */
     const double *y;       /* n, already shifted */
@@ -35,7 +39,10 @@ typedef struct qx_lmm_spec {
     size_t random_count;          /* 0: least squares */
     const qx_random_term *random; /* from large to small units */
     qx_df_method df;
-    double level; /* of the intervals of variance components, 0.95 */
+    bool unconstrained; /* Kenward-Roger: where a component is at zero, infer from the
+                           unconstrained variances (model/unconstrained.h) */
+    double level;       /* of the intervals of variance components, 0.95 */
+    qx_path path;       /* AUTO is 0 */
     const struct qx_covariance
         *covariance; /* correlated dates or neighbours, residual variances by season
                         (model/covariance.h); NULL: independent units alone */
@@ -48,6 +55,8 @@ typedef struct qx_component {
     double lrt, p;       /* restricted likelihood ratio against its absence; NAN for
                                    the residual */
     bool at_zero;
+    double unconstrained; /* estimate without the bound at zero, as in the analysis of
+                             variance; NAN where there is none */
 } qx_component;
 
 typedef struct qx_correlation {
@@ -67,6 +76,7 @@ typedef struct qx_lmm {
     qx_mat phi;          /* p x p covariance of beta at the estimates */
     qx_mat phi_adjusted; /* Kenward-Roger's; = phi for the other methods */
     qx_df_method df;
+    bool unconstrained; /* tests and standard errors come from unconstrained variances */
     size_t component_count; /* random_count + 1; with a covariance: the random terms, the
                                field if there is one, the residuals of all levels */
     qx_component *component;
@@ -89,8 +99,7 @@ typedef struct qx_lmm {
 } qx_lmm;
 
 /* Fits; *out is freed by qx_lmm_free. QX_E_SHAPE, QX_E_INPUT (nothing to estimate the
- * residual from: n <= p; a response that is not finite; more than 8000 units that all hang
- * together by crossing), QX_E_NOMEM. A boundary or missed optimum is in the result. */
+ * residual from: n <= p; a response that is not finite), QX_E_NOMEM. A boundary or missed optimum is in the result. */
 QX_API qx_status qx_lmm_fit(qx_ctx *cx, const qx_lmm_spec *spec, qx_lmm **out);
 QX_API void qx_lmm_free(qx_lmm *fit);
 

@@ -82,9 +82,9 @@ static void walk_class(const qx_nest *nest,
 {
     const size_t size = qx_jet_size(s);
     const double n = nest->class_size[c], count = nest->class_count[c];
-    const double m = data->mean[c];
+    const double m = data != NULL ? data->mean[c] : 0.0;
     const double w = n / (1.0 + gamma * n);
-    const double squares = count * m * m + data->squares[c];
+    const double squares = data != NULL ? count * m * m + data->squares[c] : 0.0;
     double *to_w = above(nest, room->sigma, room->w, 0) + nest->class_parent[c] * size;
     double *to_b = above(nest, room->weighed, room->b, 0) + nest->class_parent[c] * size;
     to_w[0] += count * w;
@@ -167,7 +167,7 @@ void qx_nest_walk(const qx_nest *nest,
             qx_jet_add(size, g.b, to_b + l->parent[u] * size);
         }
     }
-    room->q[0] += data->within;
+    room->q[0] += data != NULL ? data->within : 0.0;
 }
 
 qx_status qx_nest_effects(qx_ctx *cx,

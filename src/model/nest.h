@@ -94,8 +94,8 @@ qx_status qx_nest_data_make(qx_ctx *cx,
 qx_status
 qx_nest_room_make(qx_ctx *cx, qx_arena *arena, const qx_nest *nest, qx_nest_room *out);
 
-/* Weights and sums of all atoms at gamma (one for each random term), with derivatives in
- * `s` variables: 0 or nest->depth; variable k is the term of level k. Cost: classes and
+/* Weights and sums of all atoms at gamma (one for each random term; data NULL: of a response
+ * of zeros), with derivatives in `s` variables: 0 or nest->depth; variable k is the term of level k. Cost: classes and
  * units times s^2. */
 void qx_nest_walk(const qx_nest *nest,
                   const qx_nest_data *data,

@@ -5,22 +5,12 @@
 #include "model/lm.h"
 #include "model/spectral.h"
 
-/* Orthonormal columns of X: the Householder vectors applied to the unit vectors. */
-static qx_status thin_q(qx_ctx *cx, qx_lmm_plan *plan)
-{
-    QX_TRY(qx_mat_new(cx, plan->arena, plan->n, plan->p, &plan->Q));
-    for (size_t j = 0; j < plan->p; j++) {
-        QX_AT(plan->Q, j, j) = 1.0;
-        qx_qr_apply(&plan->design.qr, 'n', &QX_AT(plan->Q, 0, j));
-    }
-    return QX_OK;
-}
-
 /* Strata of the layout, where it has them: the search then needs no matrices. */
 static qx_status find_strata(qx_ctx *cx, qx_lmm_plan *plan)
 {
     struct qx_spectral *spectral;
-    if (plan->profile.m == 0 || plan->profile.q > QX_SPECTRAL_MOST) {
+    if (plan->profile.m == 0 || plan->profile.q > QX_SPECTRAL_MOST ||
+        plan->profile.reduced != NULL) {
         return QX_OK;
     }
     QX_TRY(qx_spectral_make(cx, plan->arena, &plan->profile, &spectral));
@@ -33,7 +23,6 @@ static qx_status make_profile(qx_ctx *cx, qx_lmm_plan *plan)
 {
     const qx_lmm_spec *spec = &plan->spec;
     size_t levels[QX_RANDOM_MOST];
-    double *nil;
     qx_profile all;
     size_t m = 0;
     for (size_t i = 0; i < spec->random_count; i++) {
@@ -41,9 +30,7 @@ static qx_status make_profile(qx_ctx *cx, qx_lmm_plan *plan)
         plan->code[i] = f->code;
         levels[i] = f->level_count;
     }
-    QX_NEW(cx, nil, plan->n);
-    QX_TRY(qx_profile_make(
-        cx, plan->arena, spec->random_count, levels, plan->code, plan->Q, nil, &all));
+    QX_TRY(qx_plan_profile(cx, plan, spec->random_count, levels, &all));
     QX_TRY(qx_plan_tell_apart(cx, plan, &all));
     for (size_t i = 0; i < spec->random_count; i++) {
         if (plan->own[i]) {
@@ -54,8 +41,7 @@ static qx_status make_profile(qx_ctx *cx, qx_lmm_plan *plan)
     }
     plan->profile = all;
     if (m < spec->random_count) {
-        QX_TRY(qx_profile_make(
-            cx, plan->arena, m, levels, plan->code, plan->Q, nil, &plan->profile));
+        QX_TRY(qx_plan_profile(cx, plan, m, levels, &plan->profile));
     }
     return find_strata(cx, plan);
 }
@@ -103,7 +89,6 @@ static qx_status make(qx_ctx *cx, qx_lmm_plan *plan, const qx_lmm_spec *spec)
     QX_NEW_IN(cx, plan->arena, plan->own, spec->random_count);
     QX_NEW_IN(cx, plan->arena, plan->component_of, spec->random_count);
     QX_NEW_IN(cx, plan->arena, plan->code, spec->random_count);
-    QX_TRY(thin_q(cx, plan));
     return make_profile(cx, plan);
 }
 

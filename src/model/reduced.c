@@ -300,3 +300,22 @@ qx_status qx_reduced_exact(qx_ctx *cx, const qx_profile *f, qx_profile_point *at
     }
     return status;
 }
+
+/* A step of each kind in multiplications of LAPACK: they are bound by memory. */
+static const double CLASS_COST = 30.0;
+static const double JET_COST = 8.0;
+static const double COUNT_COST = 4.0;
+
+double qx_reduced_point_cost(const qx_profile *f)
+{
+    const struct qx_reduced *red = f->reduced;
+    const double jet = (double)qx_jet_size(red->nest.depth);
+    const double flops = qx_spchol_flops(red->core.analysis);
+    double cost = CLASS_COST * (double)red->nest.classes;
+    for (size_t k = 1; k < red->nest.depth; k++) {
+        cost += JET_COST * jet * jet * (double)red->nest.level[k].units;
+    }
+    cost += COUNT_COST * jet *
+            (double)(red->core.entries + red->core.tables * red->nest.atoms);
+    return cost + (red->cost <= EXACT_EACH_TIME ? flops + red->cost : 3.0 * flops);
+}

@@ -114,6 +114,13 @@ qx_status qx_reduced_ranks(qx_ctx *cx, const qx_profile *f, double rank[]);
 /* Q'Z_k Z_k'Q of one term (p x p). */
 qx_status qx_reduced_square(qx_ctx *cx, const qx_profile *f, size_t term, qx_mat out);
 
+/* The same profile as one matrix: G (q x q), C and z of profile.h, in `arena`. */
+qx_status
+qx_reduced_whole(qx_ctx *cx, qx_arena *arena, const qx_profile *reduced, qx_profile *out);
+
+/* Multiplications that one evaluated point is worth. */
+double qx_reduced_point_cost(const qx_profile *f);
+
 /* Shared by the sources of this module: */
 
 /* Norms and traces where all ratios of the core are zero. */

@@ -19,18 +19,12 @@ static qx_status begin(qx_ctx *cx, const qx_profile *f, layout *w)
 {
     const struct qx_reduced *red = f->reduced;
     const qx_core *core = &red->core;
-    double *gamma;
-    qx_nest_data none;
+    double *gamma, *lambda;
     QX_NEW(cx, gamma, f->m);
-    QX_NEW(cx, none.cell, red->nest.cells);
-    QX_NEW(cx, none.mean, red->nest.classes);
-    QX_NEW(cx, none.squares, red->nest.classes);
-    none.within = 0.0;
     QX_NEW(cx, w->value, core->pattern.start[core->size]);
     QX_NEW(cx, w->used, core->size);
     QX_TRY(qx_reduced_room_make(cx, qx_ctx_scratch(cx), f, &w->at.reduced));
-    qx_nest_walk(&red->nest, &none, gamma, red->nest.depth, &w->at.reduced->walk);
-    double *lambda = NULL;
+    qx_nest_walk(&red->nest, NULL, gamma, red->nest.depth, &w->at.reduced->walk);
     QX_NEW(cx, lambda, core->size);
     return qx_core_solve(
         cx, core, &w->at.reduced->walk, red->nest.depth, lambda, &w->at.reduced->core);

@@ -10,10 +10,12 @@ typedef struct qx_analysed {
     qx_findings *findings;
 } qx_analysed;
 
-/* Loads (tasks/load.h) and analyses. The caller frees *out with qx_analysed_free. */
+/* Loads (tasks/load.h) and analyses, with the arithmetic that is asked for. The caller frees
+ * *out with qx_analysed_free. */
 qx_status qx_analyse_file(qx_ctx *cx,
                           const char *path,
                           const char *data,
+                          qx_arithmetic arithmetic,
                           qx_problems *problems,
                           qx_analysed *out);
 

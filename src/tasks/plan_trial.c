@@ -15,7 +15,8 @@ read(qx_ctx *cx, const qx_plan_wish *wish, qx_problems *problems, qx_plan_made *
         return qx_fail(cx, QX_E_INPUT, "%s cannot be laid out", wish->protocol);
     }
     if (wish->from != NULL) {
-        QX_TRY(qx_analyse_file(cx, wish->from, NULL, problems, &made->last));
+        QX_TRY(qx_analyse_file(
+            cx, wish->from, NULL, QX_ARITHMETIC_AUTO, problems, &made->last));
     }
     return qx_plan_trial(
         cx, made->protocol, made->last.findings, wish->power, &made->planned);

@@ -16,6 +16,7 @@ qx_status qx_report_write(qx_ctx *cx, const qx_findings *findings, const char *f
 qx_status qx_report_set(qx_ctx *cx,
                         const char *path,
                         const char *data,
+                        qx_arithmetic arithmetic,
                         const char *folder,
                         qx_problems *problems);
 

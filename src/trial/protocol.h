@@ -146,7 +146,8 @@ typedef struct qx_variate {
     qx_share_link link;
     size_t level_count; /* ordinal, nominal */
     const char *const *level;
-    const char *times; /* column: how many alike things a row stands for, or "" */
+    const char *times;     /* column: how many alike things a row stands for, or "" */
+    bool compare_as_ratio; /* count, proportion: differences are also told as ratios */
     const qx_expectation *expect; /* NULL if not given */
     const char *dates; /* column: on which of several dates a row was measured, or NULL */
 } qx_variate;
@@ -203,11 +204,13 @@ typedef enum {
 typedef struct qx_analysis {
     bool blocks_fixed;
     qx_df_choice df;
+    bool df_named; /* the protocol says which */
     qx_compare_choice compare;
     qx_sums_choice sums;
     qx_interactions interactions;
-    int quadrature;          /* 1 ... 100 */
-    double level;            /* 0.5 < level < 1, default 0.95 */
+    int quadrature; /* 1 ... 100 */
+    int bootstrap; /* counts, shares, classes: simulated samples for the tests; 0: none */
+    double level;  /* 0.5 < level < 1, default 0.95 */
     bool residual_by_season; /* a residual variation of its own for each season */
     qx_place residual_at;    /* where that stands in the file */
     qx_field_trend field_trend;
@@ -252,6 +255,9 @@ size_t qx_protocol_find_treatment(const qx_protocol *p, const char *name);
 
 /* Does unit `above` stand above (or is it) `below`? */
 bool qx_unit_reaches(const qx_protocol *p, size_t above, size_t below);
+
+/* Grades or classes: the response is a level, not a number. */
+bool qx_variate_has_classes(const qx_variate *variate);
 
 /* Number of the level written as `text` (numbers: 30 and 30.0 are the same); QX_NONE. */
 size_t qx_level_find(size_t level_count,

@@ -35,6 +35,12 @@ typedef struct qx_estimator_kind {
     /* Covariance of two rows on the same scale. */
     double (*covariance)(const qx_estimator *e, const double a[], const double b[]);
 
+    /* Likelihood ratio (1 df) of row'beta = 0, by a fit of its own; NULL: not to be had. */
+    qx_status (*ratio)(qx_ctx *cx,
+                       const qx_estimator *e,
+                       const double row[],
+                       double *chisq);
+
     /* `rows`: design->p x count, one mean a column. value: count x class_count, the classes
      * of a mean side by side; covariance: square of that size, zeroed. */
     qx_status (*respond)(qx_ctx *cx,

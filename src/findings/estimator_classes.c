@@ -31,6 +31,20 @@ static double covariance(const qx_estimator *e, const double a[], const double b
     return sum;
 }
 
+static qx_status
+ratio(qx_ctx *cx, const qx_estimator *e, const double row[], double *chisq)
+{
+    qx_mat L;
+    qx_classes_test test;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), 1, e->design->p, &L));
+    for (size_t j = 1; j < e->design->p; j++) {
+        QX_AT(L, 0, j) = row[j]; /* a difference has nothing on the intercept */
+    }
+    QX_TRY(qx_classes_lrt(cx, e->fit, L, &test));
+    *chisq = test.chisq;
+    return QX_OK;
+}
+
 static qx_status turn(qx_ctx *cx, qx_mat from, qx_mat *out)
 {
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), from.cols, from.rows, out));
@@ -89,6 +103,7 @@ static double from(const qx_estimator *e, double transformed)
 
 const qx_estimator_kind qx_estimator_grades = {.contrast = contrast,
                                                .covariance = covariance,
+                                               .ratio = ratio,
                                                .respond = respond,
                                                .to = to,
                                                .from = from};

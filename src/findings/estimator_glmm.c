@@ -1,4 +1,6 @@
 /* findings/estimator_glmm.c - counts and shares. */
+#include <math.h>
+
 #include "findings/estimator.h"
 #include "model/glmm.h"
 
@@ -15,6 +17,20 @@ static qx_status contrast(qx_ctx *cx,
 static double covariance(const qx_estimator *e, const double a[], const double b[])
 {
     return qx_glmm_covariance(e->fit, a, b);
+}
+
+static qx_status
+ratio(qx_ctx *cx, const qx_estimator *e, const double row[], double *chisq)
+{
+    qx_mat L;
+    qx_glmm_test test;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), 1, e->design->p, &L));
+    for (size_t j = 0; j < e->design->p; j++) {
+        QX_AT(L, 0, j) = row[j];
+    }
+    QX_TRY(qx_glmm_test_rows(cx, e->fit, L, &test));
+    *chisq = test.converged ? test.chisq : (double)NAN;
+    return QX_OK;
 }
 
 static qx_status slopes(qx_ctx *cx,
@@ -69,6 +85,7 @@ static double from(const qx_estimator *e, double transformed)
 
 const qx_estimator_kind qx_estimator_glmm = {.contrast = contrast,
                                              .covariance = covariance,
+                                             .ratio = ratio,
                                              .respond = respond,
                                              .to = to,
                                              .from = from};

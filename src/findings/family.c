@@ -5,6 +5,7 @@
 
 #include "findings/respond.h"
 #include "findings/settle.h"
+#include "findings/small_sample.h"
 #include "findings/verdict.h"
 
 /* Stands for infinitely many degrees of freedom where a whole number is planned with. */
@@ -23,7 +24,6 @@ typedef struct pairs {
     size_t class_;
     const qx_responses *mean;    /* of the members; NULL with an identity link */
     const qx_responses *typical; /* classes without order are tested here, else NULL */
-    double small_df;             /* with `small` */
 } pairs;
 
 static qx_adjust adjust_of(const qx_work *w, const qx_pair_family *family)
@@ -170,22 +170,38 @@ static qx_status correlate_pairs(qx_work *w, const pairs *ps, qx_mat *out)
     return QX_OK;
 }
 
-/* The same comparisons against t with the degrees of freedom of the treated units. */
-static qx_status
-compare_small(qx_work *w, const qx_pair_family *family, pairs *ps, qx_mat r)
+/* Signed root of the likelihood ratio where it is to be had, else Wald's statistic; its
+ * standard error is 1. */
+static qx_status root_of(qx_work *w, const pairs *ps, size_t k, double *out)
 {
-    ps->small_df = w->small_method == NULL ? (double)NAN : w->small_df[family->unit];
-    if (isnan(ps->small_df)) {
+    const qx_comparison *c = &ps->compared[k];
+    double chisq = NAN;
+    if (w->estimator.kind->ratio != NULL && ps->count <= QX_RATIOS_MOST &&
+        isfinite(c->estimate)) {
+        QX_TRY(w->estimator.kind->ratio(
+            w->cx, &w->estimator, &QX_AT(ps->row, 0, k), &chisq));
+    }
+    *out = isfinite(chisq) ? copysign(sqrt(fmax(chisq, 0.0)), c->estimate)
+                           : c->estimate / c->se;
+    return QX_OK;
+}
+
+/* The same comparisons against t with the degrees of freedom of the treated units. */
+static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
+{
+    if (w->small_method == NULL) {
         return QX_OK;
     }
     QX_NEW(w->cx, ps->small, ps->count);
     for (size_t k = 0; k < ps->count; k++) {
-        ps->small[k] = (qx_comparison){.estimate = ps->compared[k].estimate,
-                                       .se = ps->compared[k].se,
-                                       .df = ps->small_df};
+        double root;
+        QX_TRY(root_of(w, ps, k, &root));
+        ps->small[k] = (qx_comparison){.estimate = root,
+                                       .se = isnan(root) ? (double)NAN : 1.0,
+                                       .df = qx_small_df(w, &QX_AT(ps->row, 0, k))};
     }
     return qx_compare(
-        w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, r);
+        w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, correlation);
 }
 
 /* Units behind the mean with fewer of them. */
@@ -305,7 +321,7 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     const double shared = qx_responses_covariance(ps->mean, a, b, c);
     const double critical =
         ps->small == NULL ? ps->compared[k].critical : ps->small[k].critical;
-    const double df = ps->small == NULL ? ps->compared[k].df : ps->small_df;
+    const double df = ps->small == NULL ? ps->compared[k].df : ps->small[k].df;
     const qx_equivalence q = qx_limit_equivalence(e, mean, r, df, w->margin, w->alpha);
     d->estimate = mean[0].value - mean[1].value;
     d->se =
@@ -317,7 +333,9 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     d->p_equivalence = q.p;
     d->lower_equivalence = q.lower;
     d->upper_equivalence = q.upper;
-    d->ratio = qx_responses_ratio(ps->mean, a, b, c, critical);
+    if (w->variate->compare_as_ratio) {
+        d->ratio = qx_responses_ratio(ps->mean, a, b, c, critical);
+    }
     agree_at_nought(d, w->alpha);
 }
 
@@ -329,7 +347,7 @@ static qx_status tell_pair(
         d->class_ = w->result->class_name[ps->class_];
     }
     if (ps->small != NULL) {
-        d->df_small_sample = ps->small_df;
+        d->df_small_sample = ps->small[k].df;
         d->p_small_sample = ps->small[k].p;
         d->p_adjusted_small_sample = ps->small[k].p_adjusted;
         d->method_small_sample = w->small_method;
@@ -443,7 +461,7 @@ static qx_status compare_class(qx_work *w,
                                         .correlation = correlation,
                                         .tables = &w->settled.ranges};
     QX_TRY(qx_compare_family(w->cx, &request, ps.compared));
-    QX_TRY(compare_small(w, family, &ps, correlation));
+    QX_TRY(compare_small(w, &ps, correlation));
     for (size_t k = 0; k < ps.count; k++) {
         qx_difference *one = qx_array_push(out);
         if (one == NULL) {

@@ -26,6 +26,7 @@ typedef struct qx_variance_line {
     const char *term; /* path of the unit, or "residual" */
     double variance, sd, lower, upper, lrt, p;
     bool at_zero;
+    double unconstrained; /* without the bound at zero; NAN where there is none */
 } qx_variance_line;
 
 /* Likeness of neighbours in time or in the field, one step apart. */
@@ -104,7 +105,7 @@ typedef struct qx_difference {
     double replicates_to_settle; /* NAN if it does not apply */
     const char *replicate;       /* what counts as one: a unit's name ("tree") */
     const char *class_;          /* ordinal and nominal: the class it is about, or NULL */
-    qx_back ratio;               /* first / second where the protocol asks, else 0 or NAN */
+    qx_back ratio;          /* first / second where the protocol asks, else 0 or NAN */
     double df_small_sample; /* counts, shares, classes: df behind verdict and limits */
     double p_small_sample, p_adjusted_small_sample; /* NAN: p and p_adjusted serve */
     const char *method_small_sample;                /* NULL: none */

@@ -7,6 +7,53 @@
 #include "findings/transform.h"
 #include "numeric/sums.h"
 
+/* k of n as they were counted. */
+static qx_status add_counts(qx_frame_builder *b,
+                            const qx_column *value,
+                            const qx_column *of,
+                            qx_variate_frame *out)
+{
+    double *k, *size;
+    QX_NEW_IN(b->cx, b->arena, k, b->n);
+    QX_NEW_IN(b->cx, b->arena, size, b->n);
+    for (size_t i = 0; i < b->n; i++) {
+        k[i] = value->value[b->source[i]];
+        size[i] = of == NULL ? 1.0 : of->value[b->source[i]];
+    }
+    out->k = k;
+    out->size = b->variate->kind == QX_PROPORTION ? size : NULL;
+    return QX_OK;
+}
+
+/* Grades and classes: numbers of the protocol's levels. */
+static qx_status
+add_classes(qx_frame_builder *b, const qx_column *value, qx_variate_frame *out)
+{
+    const qx_variate *v = b->variate;
+    uint32_t *code;
+    double *raw;
+    QX_NEW_IN(b->cx, b->arena, code, b->n);
+    QX_NEW_IN(b->cx, b->arena, raw, b->n);
+    for (size_t i = 0; i < b->n; i++) {
+        const char *label = value->level[value->code[b->source[i]]];
+        const size_t at = qx_level_find(v->level_count, v->level, label, strlen(label));
+        if (at == QX_NONE) {
+            return qx_fail(b->cx,
+                           QX_E_INPUT,
+                           "row %zu: \"%s\" is not a class of %s; expected one of the "
+                           "protocol's levels",
+                           b->source[i] + 1,
+                           label,
+                           v->name);
+        }
+        code[i] = (uint32_t)at;
+        raw[i] = (double)at;
+    }
+    out->class_ = code;
+    out->raw = out->scaled = out->y = raw;
+    return QX_OK;
+}
+
 /* The response on its scales; exact shift where it is analysed as it was typed. */
 static qx_status add_response(qx_frame_builder *b, qx_variate_frame *out)
 {
@@ -15,6 +62,12 @@ static qx_status add_response(qx_frame_builder *b, qx_variate_frame *out)
     const qx_column *of = v->of[0] != '\0' ? qx_table_find(b->table, v->of) : NULL;
     double *raw, *scaled, *y;
     qx_decimal *exact;
+    if (qx_variate_has_classes(v)) {
+        return add_classes(b, value, out);
+    }
+    if (v->kind != QX_CONTINUOUS) {
+        QX_TRY(add_counts(b, value, of, out));
+    }
     QX_NEW_IN(b->cx, b->arena, raw, b->n);
     QX_NEW_IN(b->cx, b->arena, scaled, b->n);
     QX_NEW_IN(b->cx, b->arena, y, b->n);

@@ -28,10 +28,13 @@ typedef struct qx_variate_frame {
     size_t n;          /* rows used (after `times`) */
     size_t missing;    /* rows of the data left out */
     const size_t *row; /* n: row of the data, from 1 */
-    const double
-        *raw; /* n: the response on the scale of measurement (share for k of n) */
+    const double *raw; /* n: the response on the scale of measurement (share for k of n,
+                          number of the class) */
     const double *scaled; /* n: on the scale of analysis */
-    const double *y;      /* n: scaled - shift, exact where the data are decimals */
+    const double *k;      /* n: count, or how many of `size`; NULL for other kinds */
+    const double *size;   /* n: of how many, 1 where each row is one thing; shares only */
+    const uint32_t *class_; /* n: number of the class among the protocol's; or NULL */
+    const double *y;        /* n: scaled - shift, exact where the data are decimals */
     double shift;
     size_t bad_rows;        /* values outside the transform's domain */
     size_t bad_row;         /* the first of them, from 1 */

@@ -83,13 +83,15 @@ qx_status qx_frame_mark_complete(qx_frame_builder *b, size_t *missing)
         b->variate->of[0] != '\0' ? qx_table_find(b->table, b->variate->of) : NULL;
     QX_NEW_IN(b->cx, b->arena, b->keep, b->table->rows);
     *missing = 0;
-    if (value == NULL || value->kind != QX_COLUMN_NUMBER) {
+    const bool classes = qx_variate_has_classes(b->variate);
+    if (value == NULL || (value->kind == QX_COLUMN_LABEL) != classes) {
         *missing = b->table->rows;
         return QX_OK;
     }
     for (size_t row = 0; row < b->table->rows; row++) {
-        b->keep[row] =
-            isfinite(qx_frame_response(value, of, row)) != 0 && !factor_missing(b, row);
+        const bool seen = classes ? !label_missing(value, row)
+                                  : isfinite(qx_frame_response(value, of, row)) != 0;
+        b->keep[row] = seen && !factor_missing(b, row);
         *missing += !b->keep[row] && belongs(b, row) ? 1 : 0;
     }
     return QX_OK;

@@ -3,8 +3,9 @@
 #include <math.h>
 
 #include "findings/family.h"
-#include "findings/respond.h"
 #include "findings/not_estimable.h"
+#include "findings/respond.h"
+#include "findings/small_sample.h"
 #include "findings/transform.h"
 #include "numeric/dist.h"
 
@@ -60,17 +61,25 @@ static size_t control_member(const qx_work *w, const qx_cells *cells)
 /* The responses of all cells: averaged over the random terms and at their zero. */
 typedef struct both {
     qx_responses mean, typical;
-    double small_df; /* NAN: the link's serve */
 } both;
 
 /* Means of counts, shares and classes in the unit that was measured. */
-static void response_mean(
-    const qx_work *w, const both *r, size_t cell, size_t class_, double df, qx_mean *mean)
+static void response_mean(qx_work *w,
+                          const both *r,
+                          const qx_cells *cells,
+                          size_t cell,
+                          size_t class_,
+                          double df,
+                          qx_mean *mean)
 {
     const qx_estimator *e = &w->estimator;
     const double z = qx_t_q(w->alpha / 2.0, df, QX_UPPER);
-    const double t =
-        isnan(r->small_df) ? z : qx_t_q(w->alpha / 2.0, r->small_df, QX_UPPER);
+    /* Without units there is nothing but the model's own interval (contract). */
+    const double t = w->small_method == NULL || !e->averaged
+                         ? z
+                         : qx_t_q(w->alpha / 2.0,
+                                  qx_small_df(w, &QX_AT(cells->row, 0, cell)),
+                                  QX_UPPER);
     const qx_response m = qx_responses_at(&r->mean, cell, class_);
     mean->estimate = m.value;
     mean->se = m.se;
@@ -110,7 +119,6 @@ static qx_status both_responses(qx_work *w, const qx_pair_family *family, both *
     if (w->estimator.kind->respond == NULL) {
         return QX_OK;
     }
-    out->small_df = w->small_method == NULL ? (double)NAN : w->small_df[family->unit];
     QX_TRY(qx_responses_make(w, cells->row, cells->estimable, false, &out->mean));
     return qx_responses_make(w, cells->row, cells->estimable, true, &out->typical);
 }
@@ -153,7 +161,7 @@ static qx_status tell_mean(qx_work *w,
         mean->class_ = w->result->class_name[class_];
     }
     if (known && w->estimator.kind->respond != NULL) {
-        response_mean(w, r, cell, class_, e.df, mean);
+        response_mean(w, r, cells, cell, class_, e.df, mean);
     }
     tell_back(w, mean);
     return qx_cells_name(w, cells, cell, &mean->cell);
@@ -200,7 +208,7 @@ one_term(qx_work *w, const qx_term *term, qx_array *means, qx_array *differences
                        term->name));
     }
     const size_t start = means->count;
-    both responses = {.small_df = NAN};
+    both responses = {0};
     QX_TRY(both_responses(w, &family, &responses));
     for (size_t i = 0; i < cells.count * classes; i++) {
         qx_mean *mean = qx_array_push(means);

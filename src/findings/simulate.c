@@ -4,21 +4,18 @@
 #include <string.h>
 
 #include "base/decimal.h"
+#include "findings/truth_draw.h"
 #include "numeric/rng.h"
 
 #define NEVER ((size_t)-1)
 
-/* One variate's truth, looked up once, and its draws. */
+/* One variate's truth and its draws. */
 typedef struct draw {
-    const qx_truth *truth;
-    const qx_variate *variate;
+    qx_truth_draw truth;
     qx_rng rng;
-    double *sd;        /* unit_count */
-    double *sd_season; /* unit_count */
-    double *level;  /* for each treatment the effects of its levels, one after another */
-    double *season; /* season_count */
-    double *u;      /* placed_count */
-    double *u_season; /* placed_count x season_count, row-major */
+    double *u;        /* shifts x placed_count */
+    double *u_season; /* shifts x season_count x placed_count */
+    double *shift;    /* shifts: of the thing at hand */
 } draw;
 
 typedef struct work {
@@ -27,72 +24,27 @@ typedef struct work {
     const qx_layout *layout;
     const qx_simulation *simulation;
     qx_text *csv;
-    size_t seasons;      /* at least 1 */
-    size_t *first_level; /* treatment_count: where its effects start in draw.level */
-    size_t levels;       /* of all treatments together */
-    size_t *lost_from;   /* placed_count: season, or NEVER */
-    draw *draw;          /* truth_count */
-    uint32_t *chain;     /* placed_count: a thing and everything above it */
+    size_t seasons;    /* at least 1 */
+    size_t *levels;    /* treatment_count: of the thing at hand, QX_NONE: not given */
+    size_t *lost_from; /* placed_count: season, or NEVER */
+    draw *draw;        /* truth_count */
+    uint32_t *chain;   /* placed_count: a thing and everything above it */
     size_t chain_count;
 } work;
 
-static size_t find_variate(const qx_protocol *p, const char *name)
-{
-    for (size_t v = 0; v < p->variate_count; v++) {
-        if (strcmp(p->variate[v].name, name) == 0) {
-            return v;
-        }
-    }
-    return QX_NONE;
-}
-
-static qx_status fill_effect(work *w, draw *d, const qx_truth_effect *effect)
-{
-    const qx_protocol *p = w->protocol;
-    const bool by_season = strcmp(effect->factor, "season") == 0;
-    const size_t t = by_season ? 0 : qx_protocol_find_treatment(p, effect->factor);
-    if (t == QX_NONE) {
-        return qx_fail(
-            w->cx, QX_E_ARG, "the truth names %s, which is no treatment", effect->factor);
-    }
-    const size_t level =
-        qx_level_find(by_season ? p->seasons.level_count : p->treatment[t].level_count,
-                      by_season ? p->seasons.level : p->treatment[t].level,
-                      effect->level,
-                      strlen(effect->level));
-    if (level == QX_NONE) {
-        return qx_fail(w->cx,
-                       QX_E_ARG,
-                       "the truth names %s %s, which is no level",
-                       effect->factor,
-                       effect->level);
-    }
-    *(by_season ? &d->season[level] : &d->level[w->first_level[t] + level]) =
-        effect->effect;
-    return QX_OK;
-}
-
-static qx_status fill_spread(work *w, draw *d, const qx_truth_spread *spread)
-{
-    const size_t unit = qx_protocol_find_unit(w->protocol, spread->unit);
-    if (unit == QX_NONE) {
-        return qx_fail(
-            w->cx, QX_E_ARG, "the truth names %s, which is no unit", spread->unit);
-    }
-    d->sd[unit] = spread->sd;
-    d->sd_season[unit] = spread->sd_season;
-    return QX_OK;
-}
-
 /* One normal a thing, and one a thing and season, whether its spread is 0 or not: so that
- * another spread moves nothing but its own part. */
+ * another spread moves nothing but its own part. Classes have as many as they have shifts. */
 static void draw_things(const work *w, draw *d)
 {
+    const size_t shifts = d->truth.shifts;
     for (size_t i = 0; i < w->layout->placed_count; i++) {
         const size_t unit = w->layout->placed[i].unit;
-        d->u[i] = d->sd[unit] * qx_rng_normal(&d->rng);
-        for (size_t s = 0; s < w->seasons; s++) {
-            d->u_season[i * w->seasons + s] = d->sd_season[unit] * qx_rng_normal(&d->rng);
+        for (size_t k = 0; k < shifts; k++) {
+            d->u[i * shifts + k] = d->truth.sd[unit] * qx_rng_normal(&d->rng);
+        }
+        for (size_t s = 0; s < w->seasons * shifts; s++) {
+            d->u_season[i * w->seasons * shifts + s] =
+                d->truth.sd_season[unit] * qx_rng_normal(&d->rng);
         }
     }
 }
@@ -100,28 +52,12 @@ static void draw_things(const work *w, draw *d)
 static qx_status prepare_draw(work *w, size_t k)
 {
     draw *d = &w->draw[k];
-    d->truth = &w->simulation->truth[k];
-    const size_t v = find_variate(w->protocol, d->truth->variate);
-    if (v == QX_NONE || w->protocol->variate[v].kind != QX_CONTINUOUS) {
-        return qx_fail(w->cx,
-                       QX_E_ARG,
-                       "the truth names %s, which is no continuous variate",
-                       d->truth->variate);
-    }
-    d->variate = &w->protocol->variate[v];
+    QX_TRY(qx_truth_draw_make(
+        w->cx, qx_ctx_scratch(w->cx), w->protocol, &w->simulation->truth[k], &d->truth));
     d->rng = qx_rng_stream(w->simulation->seed, k);
-    QX_NEW(w->cx, d->sd, w->protocol->unit_count);
-    QX_NEW(w->cx, d->sd_season, w->protocol->unit_count);
-    QX_NEW(w->cx, d->level, w->levels);
-    QX_NEW(w->cx, d->season, w->seasons);
-    QX_NEW(w->cx, d->u, w->layout->placed_count);
-    QX_NEW(w->cx, d->u_season, w->layout->placed_count * w->seasons);
-    for (size_t i = 0; i < d->truth->effect_count; i++) {
-        QX_TRY(fill_effect(w, d, &d->truth->effect[i]));
-    }
-    for (size_t i = 0; i < d->truth->spread_count; i++) {
-        QX_TRY(fill_spread(w, d, &d->truth->spread[i]));
-    }
+    QX_NEW(w->cx, d->u, w->layout->placed_count * d->truth.shifts);
+    QX_NEW(w->cx, d->u_season, w->layout->placed_count * w->seasons * d->truth.shifts);
+    QX_NEW(w->cx, d->shift, d->truth.shifts);
     draw_things(w, d);
     return QX_OK;
 }
@@ -159,11 +95,7 @@ static qx_status prepare(work *w)
 {
     const qx_protocol *p = w->protocol;
     w->seasons = p->seasons.level_count > 0 ? p->seasons.level_count : 1;
-    QX_NEW(w->cx, w->first_level, p->treatment_count);
-    for (size_t t = 0; t < p->treatment_count; t++) {
-        w->first_level[t] = w->levels;
-        w->levels += p->treatment[t].level_count;
-    }
+    QX_NEW(w->cx, w->levels, p->treatment_count);
     QX_NEW(w->cx, w->draw, w->simulation->truth_count);
     QX_NEW(w->cx, w->chain, w->layout->placed_count);
     QX_NEW(w->cx, w->lost_from, w->layout->placed_count);
@@ -214,56 +146,93 @@ static bool is_lost(const work *w, size_t season)
     return false;
 }
 
-/* What chain and season add up to, before what is sampled. */
-static double expected(const work *w, const draw *d, size_t season)
+/* What chain and season add up to, before what is sampled; the levels of the thing. */
+static void add_up(const work *w, const draw *d, size_t season)
 {
     const qx_layout *l = w->layout;
-    double y = d->truth->mean + d->season[season];
+    const size_t shifts = d->truth.shifts;
+    for (size_t t = 0; t < l->treatment_count; t++) {
+        w->levels[t] = QX_NONE;
+    }
+    memcpy(d->shift, &d->truth.season[season * shifts], shifts * sizeof *d->shift);
     for (size_t i = 0; i < w->chain_count; i++) {
         const size_t a = w->chain[i];
-        y += d->u[a] + d->u_season[a * w->seasons + season];
+        for (size_t k = 0; k < shifts; k++) {
+            d->shift[k] += d->u[a * shifts + k] +
+                           d->u_season[(a * w->seasons + season) * shifts + k];
+        }
         for (size_t t = 0; t < l->treatment_count; t++) {
             const uint32_t level = l->level[a * l->treatment_count + t];
-            y += level == QX_NO_LEVEL ? 0.0 : d->level[w->first_level[t] + level];
+            if (level == QX_NO_LEVEL) {
+                continue;
+            }
+            w->levels[t] = level;
+            const double *effect = &d->truth.level[(d->truth.first[t] + level) * shifts];
+            for (size_t k = 0; k < shifts; k++) {
+                d->shift[k] += effect[k];
+            }
         }
     }
-    return y;
 }
 
-/* As a person reads it off: inside the range, to the step. */
-static double read_off(const draw *d, double y)
+static double size_of(const draw *d)
 {
-    const qx_variate *v = d->variate;
-    const double step = d->truth->step;
-    if (v->has_range) {
-        y = fmin(fmax(y, v->low), v->high);
-    }
-    return step > 0.0 ? step * round(y / step) : y;
+    return d->truth.truth->size > 0.0 ? d->truth.truth->size : 1.0;
 }
 
-static void write_value(const work *w, draw *d, size_t season, bool sampled)
+/* The value of a thing; *lost when it has none. */
+static qx_status
+draw_value(const work *w, draw *d, size_t season, bool sampled, double *value, bool *lost)
 {
-    double y = expected(w, d, season);
-    if (sampled) {
-        y += d->sd[d->variate->on] * qx_rng_normal(&d->rng);
+    add_up(w, d, season);
+    const double *base =
+        qx_truth_draw_base(&d->truth, w->layout->treatment_count, w->levels, season);
+    if (base == NULL) {
+        return qx_fail(w->cx,
+                       QX_E_ARG,
+                       "no assumed mean of %s fits some of the things in the layout",
+                       d->truth.variate->name);
     }
-    const bool lost = qx_rng_uniform(&d->rng) < d->truth->lost;
-    if (lost || is_lost(w, season)) {
+    for (size_t k = 0; sampled && k < d->truth.shifts; k++) {
+        d->shift[k] += d->truth.sd[d->truth.variate->on] * qx_rng_normal(&d->rng);
+    }
+    *value = qx_truth_draw_value(&d->truth, &d->rng, base, d->shift, size_of(d));
+    *lost = qx_rng_uniform(&d->rng) < d->truth.truth->lost || is_lost(w, season);
+    return QX_OK;
+}
+
+static void write_number(const work *w, const draw *d, double value)
+{
+    char number[QX_NUMBER_ROOM];
+    const qx_variate *v = d->truth.variate;
+    if (qx_variate_has_classes(v)) {
+        qx_text_csv(w->csv, v->level[(size_t)value]);
         return;
     }
-    char number[QX_NUMBER_ROOM];
-    const int decimals = d->variate->decimals;
-    y = read_off(d, y);
+    if (v->kind == QX_CONTINUOUS) {
+        value = qx_truth_draw_read_off(&d->truth, value);
+    }
     qx_text_add(w->csv,
-                decimals >= 0 ? qx_number_fixed(y, decimals, number)
-                              : qx_number_exact(y, number));
+                v->decimals >= 0 ? qx_number_fixed(value, v->decimals, number)
+                                 : qx_number_exact(value, number));
+}
+
+/* Is this the first variate that is a share of its column? */
+static bool first_of(const qx_protocol *p, size_t v)
+{
+    for (size_t i = 0; i < v; i++) {
+        if (strcmp(p->variate[i].of, p->variate[v].of) == 0) {
+            return false;
+        }
+    }
+    return p->variate[v].of[0] != '\0';
 }
 
 /* Variates that the truths do not name are left empty. */
 static draw *draw_of(const work *w, size_t v)
 {
     for (size_t k = 0; k < w->simulation->truth_count; k++) {
-        if (w->draw[k].variate == &w->protocol->variate[v]) {
+        if (w->draw[k].truth.variate == &w->protocol->variate[v]) {
             return &w->draw[k];
         }
     }
@@ -305,8 +274,31 @@ static void write_treatments(const work *w)
     }
 }
 
+/* The value of variate v, and of how many it is a share. */
+static qx_status
+write_variate(const work *w, size_t v, size_t unit, size_t season, bool sampled)
+{
+    char number[QX_NUMBER_ROOM];
+    draw *d = draw_of(w, v);
+    double value = 0.0;
+    bool lost = true;
+    const bool looked_at = d != NULL && w->protocol->variate[v].on == unit;
+    qx_text_add(w->csv, ",");
+    if (looked_at) {
+        QX_TRY(draw_value(w, d, season, sampled, &value, &lost));
+    }
+    if (!lost) {
+        write_number(w, d, value);
+    }
+    if (first_of(w->protocol, v)) {
+        qx_text_add(w->csv, ",");
+        qx_text_add(w->csv, looked_at ? qx_number_exact(size_of(d), number) : "");
+    }
+    return QX_OK;
+}
+
 /* One row: `sample` counts from 1 for a sampled thing, 0 for a placed one. */
-static void write_row(const work *w, size_t unit, size_t season, size_t sample)
+static qx_status write_row(const work *w, size_t unit, size_t season, size_t sample)
 {
     const qx_protocol *p = w->protocol;
     if (p->seasons.level_count > 0) {
@@ -315,13 +307,10 @@ static void write_row(const work *w, size_t unit, size_t season, size_t sample)
     write_units(w, unit, season, sample);
     write_treatments(w);
     for (size_t v = 0; v < p->variate_count; v++) {
-        draw *d = draw_of(w, v);
-        qx_text_add(w->csv, ",");
-        if (d != NULL && p->variate[v].on == unit) {
-            write_value(w, d, season, sample > 0);
-        }
+        QX_TRY(write_variate(w, v, unit, season, sample > 0));
     }
     qx_text_add(w->csv, "\n");
+    return QX_OK;
 }
 
 static bool is_measured(const qx_protocol *p, size_t unit)
@@ -351,10 +340,10 @@ static qx_status write_unit(work *w, size_t unit, size_t season)
         w->chain_count = 0;
         climb(w, i);
         for (size_t s = 1; sampled && s <= w->simulation->samples; s++) {
-            write_row(w, unit, season, s);
+            QX_TRY(write_row(w, unit, season, s));
         }
         if (!sampled) {
-            write_row(w, unit, season, 0);
+            QX_TRY(write_row(w, unit, season, 0));
         }
     }
     return QX_OK;
@@ -377,6 +366,10 @@ static void write_header(const work *w)
     for (size_t v = 0; v < p->variate_count; v++) {
         qx_text_add(w->csv, ",");
         qx_text_csv(w->csv, p->variate[v].name);
+        if (first_of(p, v)) {
+            qx_text_add(w->csv, ",");
+            qx_text_csv(w->csv, p->variate[v].of);
+        }
     }
     qx_text_add(w->csv, "\n");
 }

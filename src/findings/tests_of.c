@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/array.h"
+#include "base/decimal.h"
 #include "findings/contrast_family.h"
 #include "findings/covariates.h"
 #include "model/trend.h"
@@ -14,9 +15,7 @@ static bool repeated(const qx_work *w)
     return w->data.season != QX_NO_COLUMN || w->data.date != QX_NO_COLUMN;
 }
 
-/* The unit against whose variation a term is tested: its stratum in a balanced layout,
- * else the lowest unit that one of its treatments is put on. */
-static const char *unit_of_test(const qx_work *w, size_t t)
+const char *qx_unit_of_test(const qx_work *w, size_t t)
 {
     const qx_term *term = &w->choice.term[t];
     if (w->strata.balanced) {
@@ -59,7 +58,7 @@ static qx_status test_term(qx_work *w, size_t t, qx_test_line *line)
         QX_TRY(qx_design_marginal(w->cx, w->temporary, &w->fit->design, t, &L));
     }
     *line = (qx_test_line){.term = w->choice.term[t].name,
-                           .unit = unit_of_test(w, t),
+                           .unit = qx_unit_of_test(w, t),
                            .num_df = NAN,
                            .den_df = NAN,
                            .statistic = "F",
@@ -243,7 +242,7 @@ static qx_status contrast(qx_work *w,
     qx_estimate e = {NAN, NAN, NAN};
     bool estimable = true;
     QX_NEW(w->cx, weight, levels);
-    QX_NEW(w->cx, mean, w->fit->p);
+    QX_NEW(w->cx, mean, w->design->p);
     QX_TRY(contrast_weights(w, def, factor, weight, possible));
     if (!*possible) {
         return QX_OK;
@@ -251,15 +250,16 @@ static qx_status contrast(qx_work *w,
     double sum = 0.0;
     for (size_t l = 0; l < levels; l++) {
         bool known;
-        QX_TRY(qx_design_mean(w->cx, &w->fit->design, 1, &factor, &l, mean, &known));
+        QX_TRY(qx_design_mean(w->cx, w->design, 1, &factor, &l, mean, &known));
         estimable = estimable && (known || weight[l] == 0.0);
-        for (size_t j = 0; j < w->fit->p; j++) {
+        for (size_t j = 0; j < w->design->p; j++) {
             row[j] += weight[l] * mean[j];
         }
         sum += weight[l];
     }
     if (estimable) {
-        QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, fabs(sum) < 1e-12 ? 0.0 : sum, &e));
+        QX_TRY(w->estimator.kind->contrast(
+            w->cx, &w->estimator, row, fabs(sum) < 1e-12 ? 0.0 : sum, &e));
     }
     const double value = e.estimate / e.se;
     *line = (qx_contrast_line){.name = def->name,
@@ -279,8 +279,8 @@ qx_status qx_contrasts_of(qx_work *w)
     qx_mat row;
     size_t count = 0;
     QX_NEW_IN(w->cx, w->arena, list, w->protocol->contrast_count);
-    QX_TRY(qx_mat_new(
-        w->cx, w->temporary, w->fit->p, w->protocol->contrast_count, &row));
+    QX_TRY(
+        qx_mat_new(w->cx, w->temporary, w->design->p, w->protocol->contrast_count, &row));
     for (size_t i = 0; i < w->protocol->contrast_count; i++) {
         const qx_contrast_def *def = &w->protocol->contrast[i];
         const size_t factor =
@@ -302,8 +302,7 @@ qx_status qx_contrasts_of(qx_work *w)
     return qx_contrast_family(w, row, count, list);
 }
 
-/* A component at zero, in the words of the orchard. */
-static qx_status tell_zero(qx_work *w, size_t i)
+qx_status qx_tell_zero(qx_work *w, size_t i)
 {
     const bool term = i < w->choice.random_count;
     if (!term || w->choice.random_unit[i] == QX_NONE) {
@@ -324,6 +323,26 @@ static qx_status tell_zero(qx_work *w, size_t i)
                        : "");
 }
 
+/* What the estimate would be without the bound (for a balanced layout the classical table
+ * says so), and that tests go by it. */
+static qx_status tell_unconstrained(qx_work *w, const qx_component *c)
+{
+    char value[QX_NUMBER_ROOM];
+    if (!w->strata.balanced && c->unconstrained < 0.0) {
+        QX_TRY(qx_note(w->cx,
+                       "Without that bound the variance of %s would be estimated at %s.",
+                       c->name,
+                       qx_number_significant(c->unconstrained, 3, value)));
+    }
+    if (!w->fit->unconstrained) {
+        return QX_OK;
+    }
+    return qx_note(w->cx,
+                   "Standard errors and tests use the variances without the bound at "
+                   "zero, as an analysis of variance does: with it they would be too "
+                   "careful.");
+}
+
 qx_status qx_variance_of(qx_work *w)
 {
     qx_variance_line *list;
@@ -337,12 +356,14 @@ qx_status qx_variance_of(qx_work *w)
                                      .upper = c->upper,
                                      .lrt = c->lrt,
                                      .p = c->p,
+                                     .unconstrained = c->unconstrained,
                                      .at_zero = c->at_zero};
         if (list[i].term == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the variances");
         }
         if (c->at_zero) {
-            QX_TRY(tell_zero(w, i));
+            QX_TRY(qx_tell_zero(w, i));
+            QX_TRY(tell_unconstrained(w, c));
         }
     }
     w->result->variance = list;

@@ -10,4 +10,11 @@ qx_status qx_coefficients_of(qx_work *w); /* result->coefficient */
 qx_status qx_contrasts_of(qx_work *w);    /* result->contrast */
 qx_status qx_variance_of(qx_work *w);     /* result->variance */
 
+/* The unit against whose variation a term is tested: its stratum in a balanced layout,
+ * else the lowest unit that one of its treatments is put on; NULL where nobody knows. */
+const char *qx_unit_of_test(const qx_work *w, size_t term);
+
+/* A note on random term i whose variance came out at zero, in the words of the orchard. */
+qx_status qx_tell_zero(qx_work *w, size_t i);
+
 #endif

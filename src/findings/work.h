@@ -31,7 +31,7 @@ typedef struct qx_work {
     qx_strata strata;
     double level, alpha;
     const char *small_method; /* counts, shares, classes: NULL where p serves as it is */
-    const double *small_df;   /* one for each frame unit, NAN: none */
+    const qx_lmm *units;      /* holds their df (small_sample.h), or NULL: no limit */
     double margin;            /* on the scale of analysis; NAN without one */
     qx_settle_memory settled;
     qx_result *result;

@@ -81,6 +81,11 @@ size_t qx_level_find(size_t level_count,
     return QX_NONE;
 }
 
+bool qx_variate_has_classes(const qx_variate *variate)
+{
+    return variate->kind == QX_ORDINAL || variate->kind == QX_NOMINAL;
+}
+
 const char *qx_variate_kind_word(qx_variate_kind kind)
 {
     static const char *const words[] = {

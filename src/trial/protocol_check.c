@@ -32,11 +32,6 @@ static void check_treatment(qx_reading *r, size_t t)
 
 /* --- variates: keys that suit the kind --- */
 
-static bool classes(const qx_variate *variate)
-{
-    return variate->kind == QX_ORDINAL || variate->kind == QX_NOMINAL;
-}
-
 static void refuse(qx_reading *r, size_t v, const char *key, const char *expected)
 {
     QX_COMPLAIN(r,
@@ -56,7 +51,7 @@ static bool given(const qx_reading *r, size_t v, const char *key)
 static void check_kind_keys(qx_reading *r, size_t v)
 {
     const qx_variate *variate = &r->variate[v];
-    static const char *const number_keys[] = {"range", "margin", "transform"};
+    static const char *const number_keys[] = {"range", "transform"};
     if (given(r, v, "of") && variate->kind != QX_PROPORTION) {
         refuse(r, v, "of", "expected \"of\" with kind: proportion only");
     }
@@ -67,20 +62,26 @@ static void check_kind_keys(qx_reading *r, size_t v)
         variate->kind != QX_PROPORTION) {
         refuse(r, v, "extra_variation", "expected it with a count or a proportion only");
     }
-    if (given(r, v, "levels") && !classes(variate)) {
+    const bool counted = variate->kind == QX_COUNT || variate->kind == QX_PROPORTION;
+    if (given(r, v, "compare_as") &&
+        (!counted || variate->transform != QX_TRANSFORM_NONE)) {
+        refuse(r, v, "compare_as", "expected it with a count or a proportion, as it is");
+    }
+    if (given(r, v, "levels") && !qx_variate_has_classes(variate)) {
         refuse(r, v, "levels", "expected \"levels\" with kind: ordinal or nominal only");
     }
     if (given(r, v, "decimals") && variate->kind != QX_CONTINUOUS &&
         variate->decimals != 0) {
         refuse(r, v, "decimals", "expected decimals with kind: continuous only");
     }
-    for (size_t i = 0; classes(variate) && i < QX_COUNT(number_keys); i++) {
+    for (size_t i = 0; qx_variate_has_classes(variate) && i < QX_COUNT(number_keys);
+         i++) {
         if (given(r, v, number_keys[i])) {
             refuse(
                 r, v, number_keys[i], "expected it with numbers only, not with classes");
         }
     }
-    if (classes(variate) && !given(r, v, "levels")) {
+    if (qx_variate_has_classes(variate) && !given(r, v, "levels")) {
         QX_COMPLAIN(r,
                     variate->at,
                     "expected levels: [low, medium, high]",
@@ -100,11 +101,13 @@ static void check_margin(qx_reading *r, size_t v)
         return;
     }
     const qx_place at = qx_reading_place(r->variate_node[v], "margin");
-    if (variate->kind == QX_PROPORTION && variate->margin >= 1) {
+    const bool classes = qx_variate_has_classes(variate);
+    if ((variate->kind == QX_PROPORTION || classes) && variate->margin >= 1) {
         QX_COMPLAIN(r,
                     at,
                     "expected a share on the scale 0 to 1: 0.10 stands for ten points",
-                    "the margin of the proportion \"%s\" is not below 1",
+                    "the margin of the %s \"%s\" is not below 1",
+                    classes ? "classes of" : "proportion",
                     variate->name);
     } else if (variate->has_range && variate->margin >= variate->high - variate->low &&
                variate->kind != QX_PROPORTION) {

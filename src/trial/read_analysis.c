@@ -15,6 +15,7 @@ static void read_df(qx_reading *r, const qx_node *node, void *target)
     static const char *const words[] = {"kenward-roger", "satterthwaite", "containment"};
     qx_analysis *analysis = target;
     analysis->df = (qx_df_choice)qx_read_word(r, node, QX_COUNT(words), words);
+    analysis->df_named = true;
 }
 
 static void read_compare(qx_reading *r, const qx_node *node, void *target)
@@ -44,6 +45,12 @@ static void read_quadrature(qx_reading *r, const qx_node *node, void *target)
 {
     qx_analysis *analysis = target;
     analysis->quadrature = (int)qx_read_whole(r, node, 1, 100, 1);
+}
+
+static void read_bootstrap(qx_reading *r, const qx_node *node, void *target)
+{
+    qx_analysis *analysis = target;
+    analysis->bootstrap = (int)qx_read_whole(r, node, 99, 100000, 0);
 }
 
 static void read_level(qx_reading *r, const qx_node *node, void *target)
@@ -91,6 +98,7 @@ void qx_read_analysis(qx_reading *r, const qx_node *section)
         {"sums", read_sums, QX_KEY_BLANK},
         {"interactions", read_interactions, QX_KEY_BLANK},
         {"quadrature", read_quadrature, QX_KEY_BLANK},
+        {"bootstrap", read_bootstrap, QX_KEY_BLANK},
         {"level", read_level, QX_KEY_BLANK},
         {"residual", read_residual, QX_KEY_BLANK},
         {"field_trend", read_field_trend, QX_KEY_BLANK},

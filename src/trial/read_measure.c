@@ -124,7 +124,8 @@ static void read_extra(qx_reading *r, const qx_node *node, void *target)
 {
     static const char *const words[] = {"auto", "none", "scaled", "modelled", "unit"};
     qx_variate *variate = target;
-    variate->extra_variation = (qx_variation)qx_read_word(r, node, QX_COUNT(words), words);
+    variate->extra_variation =
+        (qx_variation)qx_read_word(r, node, QX_COUNT(words), words);
 }
 
 static void read_link(qx_reading *r, const qx_node *node, void *target)
@@ -132,6 +133,13 @@ static void read_link(qx_reading *r, const qx_node *node, void *target)
     static const char *const words[] = {"logit", "probit", "cloglog"};
     qx_variate *variate = target;
     variate->link = (qx_share_link)qx_read_word(r, node, QX_COUNT(words), words);
+}
+
+static void read_compare_as(qx_reading *r, const qx_node *node, void *target)
+{
+    static const char *const words[] = {"difference", "ratio"};
+    qx_variate *variate = target;
+    variate->compare_as_ratio = qx_read_word(r, node, QX_COUNT(words), words) == 1;
 }
 
 static void read_levels(qx_reading *r, const qx_node *node, void *target)
@@ -156,6 +164,7 @@ static const qx_key variate_keys[] = {
     {"extra_variation", read_extra, QX_KEY_MAY},
     {"link", read_link, QX_KEY_MAY},
     {"times", read_times, QX_KEY_MAY},
+    {"compare_as", read_compare_as, QX_KEY_MAY},
     {"dates", read_dates, QX_KEY_MAY},
     {"expect", qx_read_expect, QX_KEY_MAY},
 };

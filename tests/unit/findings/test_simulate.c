@@ -241,7 +241,6 @@ static void wrong_names_are_refused(void **state)
     const qx_truth_spread no_unit = {"limb", 1.0, 0.0};
     const qx_truth wrong[] = {
         {.variate = "weight"},
-        {.variate = "fruits"}, /* a count */
         {.variate = "girth", .effect_count = 1, .effect = &no_level},
         {.variate = "girth", .effect_count = 1, .effect = &no_treatment},
         {.variate = "girth", .spread_count = 1, .spread = &no_unit}};

@@ -1,0 +1,88 @@
+#include "findings/choose_family.h"
+
+#include <math.h>
+
+#include "numeric/dist.h"
+
+qx_glmm_spec qx_counts_spec(const qx_work *w)
+{
+    static const qx_link link[] = {[QX_SHARE_LOGIT] = QX_LINK_LOGIT,
+                                   [QX_SHARE_PROBIT] = QX_LINK_PROBIT,
+                                   [QX_SHARE_CLOGLOG] = QX_LINK_CLOGLOG};
+    const bool share = w->variate->kind == QX_PROPORTION;
+    return (qx_glmm_spec){.frame = &w->data.frame,
+                          .k = w->data.k,
+                          .size = w->data.size,
+                          .term_count = w->choice.term_count,
+                          .term = w->choice.term,
+                          .random_count = w->choice.random_count,
+                          .random = w->choice.random,
+                          .family = share ? &qx_family_binomial : &qx_family_poisson,
+                          .link = share ? link[w->variate->link] : QX_LINK_LOG,
+                          .extra = QX_EXTRA_NONE,
+                          .unit_name = w->choice.residual_path,
+                          .quadrature = (size_t)w->protocol->analysis.quadrature,
+                          .level = w->level};
+}
+
+/* Does any row hold more than one thing? Else there is nothing that could vary more. */
+static bool can_vary(const qx_work *w)
+{
+    for (size_t i = 0; i < w->data.n; i++) {
+        if (w->data.size == NULL || w->data.size[i] > 1.0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The plain fit goes on unless the wider one is better by the rule. */
+static qx_status
+test_extra(qx_work *w, qx_glmm_spec *spec, qx_family_choice *choice, qx_glmm **fit)
+{
+    qx_glmm *wide = NULL;
+    spec->extra = QX_EXTRA_MODELLED;
+    const qx_status status = qx_glmm_fit(w->cx, spec, &wide);
+    if (status == QX_E_NOMEM || status == QX_E_CANCELLED) {
+        return status;
+    }
+    if (status != QX_OK) {
+        qx_ctx_forgive(w->cx); /* no wider fit: the plain one stands */
+        return QX_OK;
+    }
+    choice->tested = true;
+    choice->lrt = fmax(2.0 * (wide->log_likelihood - (*fit)->log_likelihood), 0.0);
+    choice->p = choice->lrt > 0.0 ? 0.5 * qx_chisq_p(choice->lrt, 1.0, QX_UPPER) : 1.0;
+    if (wide->converged && choice->p < QX_EXTRA_ALPHA) {
+        choice->extra = QX_EXTRA_MODELLED;
+        qx_glmm_free(*fit);
+        *fit = wide;
+    } else {
+        qx_glmm_free(wide);
+    }
+    return QX_OK;
+}
+
+qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out)
+{
+    static const qx_extra extra[] = {[QX_VARIATION_AUTO] = QX_EXTRA_NONE,
+                                     [QX_VARIATION_NONE] = QX_EXTRA_NONE,
+                                     [QX_VARIATION_SCALED] = QX_EXTRA_SCALED,
+                                     [QX_VARIATION_MODELLED] = QX_EXTRA_MODELLED,
+                                     [QX_VARIATION_UNIT] = QX_EXTRA_UNIT};
+    qx_glmm_spec spec = qx_counts_spec(w);
+    qx_glmm *fit = NULL;
+    *choice = (qx_family_choice){
+        .extra = extra[w->variate->extra_variation], .lrt = NAN, .p = NAN};
+    spec.extra = choice->extra;
+    QX_TRY(qx_glmm_fit(w->cx, &spec, &fit));
+    if (w->variate->extra_variation == QX_VARIATION_AUTO && can_vary(w)) {
+        const qx_status status = test_extra(w, &spec, choice, &fit);
+        if (status != QX_OK) {
+            qx_glmm_free(fit);
+            return status;
+        }
+    }
+    *out = fit;
+    return QX_OK;
+}

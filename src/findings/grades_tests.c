@@ -1,0 +1,178 @@
+#include "findings/grades_tests.h"
+
+#include <math.h>
+
+#include "base/workers.h"
+#include "findings/small_sample.h"
+#include "findings/tests_of.h"
+#include "model/ordinal.h"
+#include "numeric/dist.h"
+
+/* Samples of the parametric bootstrap are the same in every run. */
+#define BOOTSTRAP_SEED 20240301u
+
+static qx_test_line nothing(const qx_work *w, size_t t)
+{
+    return (qx_test_line){.term = w->choice.term[t].name,
+                          .unit = qx_unit_of_test(w, t),
+                          .num_df = NAN,
+                          .den_df = NAN,
+                          .statistic = "chisq",
+                          .value = NAN,
+                          .p = NAN,
+                          .sum_of_squares = NAN,
+                          .mean_square = NAN,
+                          .p_small_sample = NAN};
+}
+
+/* The likelihood ratios of simulated responses. */
+typedef struct draws {
+    const qx_classes_null *null;
+    double *chisq;
+} draws;
+
+static qx_status draw_one(qx_ctx *cx, void *shared, size_t task)
+{
+    const draws *d = shared;
+    qx_rng rng = qx_rng_stream(BOOTSTRAP_SEED, task);
+    return qx_classes_null_draw(cx, d->null, &rng, &d->chisq[task]);
+}
+
+static qx_status
+bootstrap(qx_work *w, const qx_classes *fit, qx_mat L, qx_test_line *line)
+{
+    const size_t samples = (size_t)w->protocol->analysis.bootstrap;
+    const qx_workers_options options = {.what = "samples"};
+    draws d = {0};
+    size_t reached = 0, made = 0;
+    QX_NEW(w->cx, d.chisq, samples);
+    QX_TRY(qx_classes_null_make(w->cx, w->temporary, fit, L, &d.null));
+    QX_TRY(qx_workers_run(w->cx, &options, samples, draw_one, &d));
+    const double observed = qx_classes_null_observed(d.null);
+    for (size_t i = 0; i < samples; i++) {
+        made += isnan(d.chisq[i]) ? 0 : 1;
+        reached += d.chisq[i] >= observed ? 1 : 0;
+    }
+    line->p_small_sample = (1.0 + (double)reached) / (1.0 + (double)made);
+    line->method_small_sample =
+        qx_arena_printf(w->arena, "parametric bootstrap, %zu samples", made);
+    return line->method_small_sample == NULL
+               ? qx_fail(w->cx, QX_E_NOMEM, "no memory for the tests")
+               : QX_OK;
+}
+
+static qx_status small_p(qx_work *w, qx_mat L, qx_test_line *line)
+{
+    double den_df;
+    if (w->small_method == NULL || L.rows == 0) {
+        return QX_OK;
+    }
+    line->method_small_sample = w->small_method;
+    return qx_small_p(w, L, line->value, line->num_df, &line->p_small_sample, &den_df);
+}
+
+static qx_status marginal(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)
+{
+    qx_mat L;
+    qx_classes_test test;
+    *line = nothing(w, t);
+    QX_TRY(qx_design_marginal(w->cx, w->temporary, w->design, t, &L));
+    if (L.rows == 0) {
+        return QX_OK;
+    }
+    for (size_t i = 0; i < L.rows; i++) {
+        QX_AT(L, i, 0) = 0.0; /* what rounding left on the intercept */
+    }
+    QX_TRY(qx_classes_lrt(w->cx, fit, L, &test));
+    line->num_df = (double)test.df;
+    line->value = test.chisq;
+    line->p = test.p;
+    line->method = test.method;
+    if (w->protocol->analysis.bootstrap > 0) {
+        return bootstrap(w, fit, L, line);
+    }
+    return small_p(w, L, line);
+}
+
+/* The first `count` terms alone. */
+static qx_status fit_first(
+    qx_work *w, const qx_classes *full, size_t count, double *log_likelihood, size_t *p)
+{
+    qx_classes_spec spec = qx_grades_spec(w);
+    qx_classes *fit = NULL;
+    spec.term_count = count;
+    spec.penalty = full->penalised ? QX_PENALTY_ALWAYS : QX_PENALTY_AUTO;
+    QX_TRY(qx_grades_fit(w, &spec, &fit));
+    *log_likelihood = fit->log_likelihood + fit->penalty;
+    *p = fit->p;
+    qx_classes_free(fit);
+    return QX_OK;
+}
+
+/* Each term after those before it. */
+static qx_status
+sequential(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)
+{
+    double with, without;
+    size_t p_with, p_without;
+    qx_mat L;
+    *line = nothing(w, t);
+    QX_TRY(fit_first(w, fit, t, &without, &p_without));
+    QX_TRY(fit_first(w, fit, t + 1, &with, &p_with));
+    line->num_df = (double)(p_with - p_without);
+    line->value = fmax(2.0 * (with - without), 0.0);
+    line->p = qx_chisq_p(line->value, line->num_df, QX_UPPER);
+    line->method = fit->penalised ? "penalised likelihood ratio" : "likelihood ratio";
+    QX_TRY(qx_design_sequential(w->cx, w->temporary, w->design, t, &L));
+    return small_p(w, L, line);
+}
+
+qx_status qx_grades_tests_of(qx_work *w, const qx_classes *fit)
+{
+    const bool in_order = w->protocol->analysis.sums == QX_SUMS_SEQUENTIAL;
+    qx_test_line *list;
+    size_t count = 0;
+    QX_NEW_IN(w->cx, w->arena, list, w->choice.term_count);
+    for (size_t t = 0; t < w->choice.term_count; t++) {
+        qx_status status;
+        if (w->design->term_df[t] == 0) {
+            continue; /* aliased: told by a note of the design */
+        }
+        QX_SCRATCH(w->cx,
+                   status,
+                   in_order ? sequential(w, fit, t, &list[count])
+                            : marginal(w, fit, t, &list[count]));
+        QX_TRY(status);
+        count++;
+    }
+    w->result->test = list;
+    w->result->test_count = count;
+    return QX_OK;
+}
+
+qx_status qx_grades_check(qx_work *w, const qx_classes *fit)
+{
+    qx_classes_test test;
+    qx_check_line *line;
+    QX_TRY(qx_ordinal_proportional_odds(w->cx, fit, &test));
+    if (isnan(test.p)) {
+        return QX_OK;
+    }
+    QX_NEW_IN(w->cx, w->arena, line, 1);
+    *line = (qx_check_line){
+        .check = "grades move together",
+        .value = test.chisq,
+        .p = test.p,
+        .num_df = (double)test.df,
+        .den_df = NAN,
+        .lower = NAN,
+        .upper = NAN,
+        .advice = test.p < 0.05
+                      ? "A treatment moves some grades more than others: read the shares "
+                        "of the grades, and analyse the boundary that matters on its own "
+                        "(so many of so many in the upper grades) as a proportion."
+                      : NULL};
+    w->result->check = line;
+    w->result->check_count = 1;
+    return QX_OK;
+}

@@ -150,9 +150,11 @@ class Check(harness.Case):
                          {"file", "line", "column", "wrong", "expected"})
 
     def test_units_that_cannot_hold_the_levels_are_a_note(self):
-        self.write("p.yaml", PROTOCOL.replace("levels: [30, 60]", "levels: [30, 60, 90]"))
+        many = "levels: [30, 35, 40, 45, 50, 55, 60, 65, 70, 75]"
+        self.write("p.yaml", PROTOCOL.replace("levels: [30, 60]", many))
         run = self.run_it("check", "p.yaml")
-        self.assertIn("angle has 3 levels, but each tree holds 2 of limb; expected a multiple of 3",
+        self.assertIn("angle has 10 levels, but each tree holds 2 of limb and there are 6: too few "
+                      "to compare every two; expected 9 such groups at least, or 3 of limb in each",
                       run.err)
 
     def test_trial_file(self):
@@ -210,10 +212,11 @@ class Layout(harness.Case):
         self.assertEqual(open(self.path("trial.qx"), "rb").read(), before)
 
     def test_levels_that_do_not_fit_are_told_by_place(self):
-        self.write("p.yaml", PROTOCOL.replace("levels: [30, 60]", "levels: [30, 60, 90]"))
+        many = "levels: [30, 35, 40, 45, 50, 55, 60, 65, 70, 75]"
+        self.write("p.yaml", PROTOCOL.replace("levels: [30, 60]", many))
         run = self.run_it("layout", "p.yaml", "-o", "t.qx", status=1)
-        self.assertRegex(run.err, r"(?m)^p\.yaml:11:\d+: angle has 3 levels, but each tree holds 2 "
-                                  r"of limb; expected a multiple of 3: 3, 6, 9")
+        self.assertRegex(run.err, r"(?m)^p\.yaml:11:\d+: angle has 10 levels, but each tree holds 2 "
+                                  r"of limb and there are 6: too few to compare every two")
         self.assertEqual(self.files(), ["p.yaml"])
 
     def test_one_file_and_nothing_beside_it(self):

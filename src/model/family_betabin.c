@@ -9,7 +9,6 @@
  * k A + sum log(1 + j rho / mu) with A = log mu; its derivatives in A are sums of
  * w_j = mu/(mu + j rho) (model/rising.h).
  * Crowder 1978, Appl Stat 27:34-37. */
-#include <float.h>
 #include <math.h>
 
 #include "model/family_parts.h"
@@ -19,6 +18,8 @@
 
 /* Sums up to this many terms one by one; beyond, the beta distribution alone is as good. */
 static const double SUM_MOST = 1e6;
+/* Shares nearer to 0 or 1 vary like this one; their logarithm stays their own. */
+static const double LEAST_MEAN = 1e-100;
 /* Below this rho no draw can tell the beta-binomial distribution from the binomial. */
 static const double LEAST_RHO = 1e-12;
 
@@ -41,7 +42,7 @@ static double log_product(double mu, double rho, double k, double *slope)
         *slope = 0.0;
         return 0.0;
     }
-    qx_rising_sums(fmax(mu, DBL_MIN), rho, k, 1, &s);
+    qx_rising_sums(fmax(mu, LEAST_MEAN), rho, k, 1, &s);
     *slope = s.w1 / mu;
     return k * log(mu) + s.log_ratio;
 }
@@ -152,7 +153,7 @@ static void add_product(double mean,
     if (k == 0.0) {
         return;
     }
-    qx_rising_sums(fmax(mean, DBL_MIN), rho, k, 1, &s);
+    qx_rising_sums(fmax(mean, LEAST_MEAN), rho, k, 1, &s);
     const qx_chain f = {.f = k * A[0] + s.log_ratio,
                         .f1 = s.w1,
                         .f2 = s.w1 - s.w2,

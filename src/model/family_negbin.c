@@ -23,12 +23,9 @@ static double log_ratio(double y)
     return y > 1e-8 ? log1p(y) / y : 1.0 - 0.5 * y;
 }
 
-/* (log(1 + y) - y/(1 + y)) / y^2 = 1/2 - 2y/3 + 3y^2/4 - ... */
+/* (log(1 + y) - y/(1 + y)) / y^2 = 1/2 - 2y/3 + 3y^2/4 - ..., y small. */
 static double curve_ratio(double y)
 {
-    if (y > SMALL) {
-        return (log1p(y) - y / (1.0 + y)) / (y * y);
-    }
     return 0.5 - y * (2.0 / 3 - y * (3.0 / 4 - y * (4.0 / 5 - y * (5.0 / 6))));
 }
 
@@ -106,20 +103,85 @@ static double spread(double theta)
     return theta > 0.0 ? 1.0 / sqrt(theta) : (double)NAN;
 }
 
+/* What a row is made of; bounded also where mu has overflowed. */
+typedef struct parts {
+    double v;        /* 1/(1 + y) */
+    double mv, yv;   /* mu v, y v */
+    double log_one;  /* log(1 + y) */
+    double mean_log; /* log(1 + y) / rho, mu at rho = 0 */
+    double curve;    /* mu^2 (log(1 + y) - y v) / y^2 */
+} parts;
+
+static parts parts_of(const qx_link_point *at, double rho)
+{
+    const double mu = at->mu, y = rho > 0.0 ? mu * rho : 0.0;
+    if (isinf(mu) && rho > 0.0) {
+        const double log_one = at->a[0] + log(rho);
+        return (parts){.mv = 1.0 / rho,
+                       .yv = 1.0,
+                       .log_one = log_one,
+                       .mean_log = log_one / rho,
+                       .curve = (log_one - 1.0) / (rho * rho)};
+    }
+    const double v = 1.0 / (1.0 + y);
+    return (parts){.v = v,
+                   .mv = mu * v,
+                   .yv = y * v,
+                   .log_one = log1p(y),
+                   .mean_log = mu * log_ratio(y),
+                   .curve = y > SMALL ? (log1p(y) - y * v) / (rho * rho)
+                                      : mu * mu * curve_ratio(y)};
+}
+
 /* Slopes in psi: twice psi times those in rho. */
 static void psi_terms(
     double k, const qx_link_point *at, double psi, const qx_rising *s, double slope[3])
 {
-    const double rho = psi * psi, mu = at->mu, y = mu * rho, v = 1.0 / (1.0 + y);
+    const double rho = psi * psi;
+    const parts q = parts_of(at, rho);
     const qx_chain f = {
-        .f1 = -(k - mu) * mu * v * v,
-        .f2 = -mu * k * v * v + 2.0 * mu * mu * (1.0 + k * rho) * v * v * v,
+        .f1 = -(k * q.v - q.mv) * q.mv,
+        .f2 = -q.mv * k * q.v + 2.0 * q.mv * q.mv * (1.0 + k * rho) * q.v,
     };
     double d[4] = {0.0};
     qx_chain_add(&f, at->a, d);
-    slope[0] = 2.0 * psi * (s->t0 - k * mu * v + mu * mu * curve_ratio(y));
+    slope[0] = 2.0 * psi * (s->t0 - k * q.mv + q.curve);
     slope[1] = 2.0 * psi * d[1];
     slope[2] = 2.0 * psi * d[2];
+}
+
+static void one_row(const qx_family_rows *rows,
+                    size_t i,
+                    size_t j,
+                    double eta,
+                    double psi,
+                    qx_rows_order order,
+                    const qx_row_terms *out)
+{
+    const double rho = psi * psi, k = rows->k[i];
+    const double weight = rows->weight == NULL ? 1.0 : rows->weight[i];
+    qx_link_point at;
+    qx_rising s;
+    double d[4] = {0.0}, slope[3];
+    qx_link_at(rows->link, eta, &at);
+    const parts q = parts_of(&at, rho);
+    const double f2 = -q.mv * (1.0 + k * rho) * q.v;
+    const qx_chain f = {.f1 = k * q.v - q.mv, .f2 = f2, .f3 = f2 * (q.v - q.yv)};
+    qx_rising_sums(1.0, rho, k, order == QX_ROWS_ALL, &s);
+    out->l[j] = weight * (s.log_ratio + (k > 0.0 ? k * (at.a[0] - q.log_one) : 0.0) -
+                          q.mean_log) +
+                rows->constant[i];
+    if (rows->link == QX_LINK_IDENTITY && !(eta > 0.0)) {
+        out->l[j] = -INFINITY; /* no mean there */
+    }
+    qx_chain_add(&f, at.a, d);
+    qx_chain_store(d, weight, j, order, out);
+    if (order == QX_ROWS_ALL) {
+        psi_terms(k, &at, psi, &s, slope);
+        out->lp[j] = weight * slope[0];
+        out->gp[j] = weight * slope[1];
+        out->hp[j] = weight * slope[2];
+    }
 }
 
 static void rows_of(const void *data,
@@ -130,34 +192,8 @@ static void rows_of(const void *data,
                     qx_rows_order order,
                     const qx_row_terms *out)
 {
-    const qx_family_rows *rows = data;
-    const double rho = psi[0] * psi[0];
     for (size_t j = 0; j < count; j++) {
-        const size_t i = row[j];
-        const double k = rows->k[i];
-        const double weight = rows->weight == NULL ? 1.0 : rows->weight[i];
-        qx_link_point at;
-        qx_rising s;
-        double d[4] = {0.0}, slope[3];
-        qx_link_at(rows->link, eta[j], &at);
-        const double y = at.mu * rho, v = 1.0 / (1.0 + y);
-        const double f2 = -at.mu * (1.0 + k * rho) * v * v;
-        const qx_chain f = {.f1 = (k - at.mu) * v, .f2 = f2, .f3 = f2 * (1.0 - y) * v};
-        qx_rising_sums(1.0, rho, k, order == QX_ROWS_ALL, &s);
-        out->l[j] = weight * (s.log_ratio + (k > 0.0 ? k * (at.a[0] - log1p(y)) : 0.0) -
-                              at.mu * log_ratio(y)) +
-                    rows->constant[i];
-        if (rows->link == QX_LINK_IDENTITY && !(eta[j] > 0.0)) {
-            out->l[j] = -INFINITY; /* no mean there */
-        }
-        qx_chain_add(&f, at.a, d);
-        qx_chain_store(d, weight, j, order, out);
-        if (order == QX_ROWS_ALL) {
-            psi_terms(k, &at, psi[0], &s, slope);
-            out->lp[j] = weight * slope[0];
-            out->gp[j] = weight * slope[1];
-            out->hp[j] = weight * slope[2];
-        }
+        one_row(data, row[j], j, eta[j], psi[0], order, out);
     }
 }
 

@@ -64,8 +64,8 @@ static qx_status run(qx_ctx *cx,
     /* With a penalty that of both counts, as in the refits. */
     found.observed = fmax(0.0, 2.0 * (fit->inner->fit.value - under->inner->fit.value));
     for (size_t i = 0; i < replicates; i++) {
-        found.failed += isnan(b.ratio[i]);
-        above += b.ratio[i] >= found.observed - TIE;
+        found.failed += isnan(b.ratio[i]) ? 1 : 0;
+        above += b.ratio[i] >= found.observed - TIE ? 1 : 0;
     }
     found.replicates = replicates - found.failed;
     found.p = (1.0 + (double)above) / ((double)found.replicates + 1.0);

@@ -10,7 +10,9 @@
 #include <string.h>
 
 #include "classes_case.h"
+#include "model/classes_bootstrap.h"
 #include "model/multinomial.h"
+#include "model/ordinal.h"
 #include "numeric/bobyqa.h"
 #include "numeric/deriv.h"
 #include "support.h"
@@ -272,17 +274,169 @@ static void averages_by_brute_force(void **state)
     qx_classes_free(fit);
 }
 
+/* ---- questions ------------------------------------------------------------------------- */
+
+/* Likelihood ratios of terms: nnet 7.3.18 in R 4.2.2, deviances of the models with and
+ * without each (their last digits from its own stopping at 1e-15). */
+static void terms_of_housing(void **state)
+{
+    static const struct {
+        const char *term, *chisq;
+        size_t df;
+    } want[3] = {{"influence", "109.1174554", 4},
+                 {"type", "62.2269221", 6},
+                 {"contact", "16.0597322", 2}};
+    qx_ctx *cx = *state;
+    const reference_case *c = reference_open(cx, "multinomial-housing");
+    const qx_classes_spec spec = housing(cx, c);
+    qx_classes *fit;
+    assert_ok(cx, qx_multinomial_fit(cx, &spec, &fit));
+    for (size_t t = 0; t < 3; t++) {
+        const qx_classes_test test = classes_case_lrt(cx, fit, want[t].term);
+        assert_int_equal(test.df, want[t].df);
+        assert_digits(test.chisq, want[t].chisq, 7);
+    }
+    qx_classes_free(fit);
+}
+
+/* Two classes are grades as well: both kinds are the logistic model, with and without
+ * trees, and all their answers agree. */
+static void two_classes_are_grades(void **state)
+{
+    static const char *const name[] = {"upper", "lower"};
+    qx_ctx *cx = *state;
+    for (size_t random = 0; random < 2; random++) {
+        brute b;
+        qx_classes *grades, *classes, *three;
+        brute_data(&b);
+        for (size_t i = 0; i < ROWS; i++) {
+            b.code[i] = b.code[i] > 0;
+        }
+        fit_brute(cx, &b, 2.0, &three);
+        qx_classes_spec spec = {.frame = three->design.frame,
+                                .class_count = 2,
+                                .class_name = name,
+                                .code = b.code,
+                                .term_count = 1,
+                                .term = three->design.term,
+                                .random_count = random,
+                                .random = &(qx_random_term){"tree", 1}};
+        assert_ok(cx, qx_ordinal_fit(cx, &spec, &grades));
+        assert_ok(cx, qx_multinomial_fit(cx, &spec, &classes));
+        assert_near(grades->log_likelihood, classes->log_likelihood, 1e-10);
+        assert_true(fabs(grades->coef[0] + classes->coef[0]) < 1e-6);
+        assert_true(fabs(grades->coef[1] - classes->coef[1]) < 1e-6);
+        double rows[2] = {1.0, 1.0}, p[2], q[2], v[4], w[4];
+        assert_ok(cx,
+                  qx_classes_means(
+                      cx, grades, qx_mat_of(rows, 1, 2), false, p, qx_mat_of(v, 2, 2)));
+        assert_ok(cx,
+                  qx_classes_means(
+                      cx, classes, qx_mat_of(rows, 1, 2), false, q, qx_mat_of(w, 2, 2)));
+        assert_true(fabs(p[0] - q[0]) < 1e-7 && fabs(v[0] - w[0]) < 1e-6);
+        qx_classes_free(grades);
+        qx_classes_free(classes);
+        qx_classes_free(three);
+    }
+}
+
+/* A bootstrap gives the same p whatever the number of threads, near the asymptotic one here
+ * where the sample is large. */
+static void bootstrap_of_a_term(void **state)
+{
+    qx_ctx *cx = *state;
+    brute b;
+    qx_classes *fit;
+    qx_classes_bootstrap got, again;
+    qx_classes_test test;
+    double L[2] = {0.0, 1.0}, ratio[199];
+    const qx_mat hypothesis = {.at = L, .rows = 1, .cols = 2, .ld = 1};
+    brute_data(&b);
+    fit_brute(cx, &b, 4.0, &fit);
+    assert_ok(cx, qx_classes_lrt(cx, fit, hypothesis, &test));
+    assert_int_equal(test.df, 2);
+    assert_ok(cx, qx_classes_bootstrap_rows(cx, fit, hypothesis, 199, 3, ratio, &got));
+    assert_ok(cx, qx_classes_bootstrap_rows(cx, fit, hypothesis, 199, 3, NULL, &again));
+    assert_true(got.p == again.p && got.replicates == 199);
+    assert_near(got.observed, test.chisq, 1e-6);
+    assert_true(fabs(got.p - test.p) < 0.2);
+    for (size_t i = 0; i < 199; i++) {
+        assert_true(ratio[i] >= 0.0 && isfinite(ratio[i]));
+    }
+    assert_fails(cx,
+                 qx_classes_bootstrap_rows(cx, fit, hypothesis, 0, 3, NULL, &got),
+                 QX_E_ARG,
+                 "no replicates");
+    qx_classes_free(fit);
+}
+
+/* The first class never seen: the next takes its place as the reference, and a note says it. */
+static void another_reference(void **state)
+{
+    static const char *const name[] = {"none", "upper", "lateral", "lower"};
+    qx_ctx *cx = *state;
+    brute b;
+    qx_classes *fit, *same;
+    brute_data(&b);
+    fit_brute(cx, &b, 1.0, &fit);
+    for (size_t i = 0; i < ROWS; i++) {
+        b.code[i]++;
+    }
+    const qx_classes_spec spec = {.frame = fit->design.frame,
+                                  .class_count = 4,
+                                  .class_name = name,
+                                  .code = b.code,
+                                  .term_count = 1,
+                                  .term = fit->design.term,
+                                  .random_count = 1,
+                                  .random = &(qx_random_term){"tree", 1}};
+    assert_ok(cx, qx_multinomial_fit(cx, &spec, &same));
+    assert_int_equal(same->class_count, 3);
+    assert_string_equal(same->name[0], "lateral:intercept");
+    assert_near(same->log_likelihood, fit->log_likelihood, 1e-12);
+    assert_int_equal(qx_ctx_note_count(cx), 1);
+    qx_classes_free(fit);
+    qx_classes_free(same);
+}
+
+static void refuses_quadrature_over_two(void **state)
+{
+    qx_ctx *cx = *state;
+    brute b;
+    qx_classes *fit, *never = NULL;
+    brute_data(&b);
+    fit_brute(cx, &b, 1.0, &fit);
+    static const char *const name[] = {"upper", "lateral", "lower"};
+    const qx_classes_spec spec = {.frame = fit->design.frame,
+                                  .class_count = 3,
+                                  .class_name = name,
+                                  .code = b.code,
+                                  .term_count = 1,
+                                  .term = fit->design.term,
+                                  .random_count = 1,
+                                  .random = &(qx_random_term){"tree", 1},
+                                  .quadrature = 7};
+    assert_int_equal(qx_multinomial_fit(cx, &spec, &never), QX_E_ARG);
+    assert_null(never);
+    qx_ctx_clear(cx);
+    qx_classes_free(fit);
+}
+
+#define CASE(name)                                                                       \
+    cmocka_unit_test_setup_teardown(name, support_ctx_new, support_ctx_free)
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(
-            housing_as_published, support_ctx_new, support_ctx_free),
-        cmocka_unit_test_setup_teardown(
-            highest_laplace_by_differences, support_ctx_new, support_ctx_free),
-        cmocka_unit_test_setup_teardown(
-            near_the_exact_integral, support_ctx_new, support_ctx_free),
-        cmocka_unit_test_setup_teardown(
-            averages_by_brute_force, support_ctx_new, support_ctx_free),
+        CASE(housing_as_published),
+        CASE(highest_laplace_by_differences),
+        CASE(near_the_exact_integral),
+        CASE(averages_by_brute_force),
+        CASE(terms_of_housing),
+        CASE(two_classes_are_grades),
+        CASE(bootstrap_of_a_term),
+        CASE(another_reference),
+        CASE(refuses_quadrature_over_two),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -2,9 +2,17 @@
 
 #include <math.h>
 
+#include "numeric/chol.h"
+
 /* In place of a lambda of zero: its square is far below the rounding of 1, and the fourth
  * power far above underflow. */
 static const double LAMBDA_LEAST = 1e-12;
+
+/* One dense matrix: at most this many columns (its inverse is 128 MB), and when its cube is
+ * below this many times the steps of the sparse factor and of all of M by sparse solves,
+ * which run at a tenth of the speed of LAPACK on a dense matrix. */
+#define DENSE_MOST 4000
+static const double DENSE_SHARE = 10.0;
 
 /* Entries of C while they are listed. */
 typedef struct list {
@@ -151,13 +159,17 @@ static qx_status make_tables(qx_ctx *cx, qx_arena *arena, qx_core *core)
     return make_pattern(cx, arena, t, core);
 }
 
-static qx_status make(qx_ctx *cx, qx_arena *arena, qx_core *core)
+static qx_status make(qx_ctx *cx, qx_arena *arena, bool sparse, qx_core *core)
 {
     qx_spchol *c;
     QX_TRY(make_tables(cx, arena, core));
     QX_TRY(qx_spchol_new(cx, arena, &core->pattern, &c));
     core->analysis = c;
     core->solve_cost = 2.0 * qx_spchol_entries(c);
+    const double size = (double)core->size;
+    core->dense =
+        !sparse && core->size <= DENSE_MOST &&
+        size * size * size < DENSE_SHARE * (qx_spchol_flops(c) + core->solve_cost * size);
     return QX_OK;
 }
 
@@ -166,6 +178,7 @@ qx_status qx_core_make(qx_ctx *cx,
                        const qx_nest *nest,
                        qx_mat X,
                        const size_t levels[],
+                       bool sparse,
                        qx_core *out)
 {
     qx_status status;
@@ -182,7 +195,7 @@ qx_status qx_core_make(qx_ctx *cx,
     if (out->size >= UINT32_MAX) {
         return qx_fail(cx, QX_E_SHAPE, "%zu columns are too many", out->size);
     }
-    QX_SCRATCH(cx, status, make(cx, arena, out));
+    QX_SCRATCH(cx, status, make(cx, arena, sparse, out));
     return status;
 }
 
@@ -199,7 +212,11 @@ qx_core_room_make(qx_ctx *cx, qx_arena *arena, const qx_core *core, qx_core_room
     QX_NEW_IN(cx, arena, r.scaled, entries);
     QX_NEW_IN(cx, arena, r.mu, core->size);
     QX_NEW_IN(cx, arena, r.root, core->size);
-    QX_TRY(qx_spchol_again(cx, arena, core->analysis, &r.factor));
+    if (core->dense) {
+        QX_TRY(qx_mat_new(cx, arena, core->size, core->size, &r.K));
+    } else {
+        QX_TRY(qx_spchol_again(cx, arena, core->analysis, &r.factor));
+    }
     *out = r;
     return QX_OK;
 }
@@ -250,14 +267,30 @@ static void sum_vector(const qx_core *core, const double b[], qx_core_room *r)
     }
 }
 
-static void scale_matrix(const qx_core *core, qx_core_room *r)
+/* S C S + diag(0, I), and its factor. */
+static qx_status factor(qx_ctx *cx, const qx_core *core, qx_core_room *r)
 {
+    const qx_sparse *p = &core->pattern;
     for (size_t j = 0; j < core->size; j++) {
-        for (size_t e = core->pattern.start[j]; e < core->pattern.start[j + 1]; e++) {
-            r->scaled[e] = r->scale[core->pattern.row[e]] * r->C[e] * r->scale[j];
+        for (size_t e = p->start[j]; e < p->start[j + 1]; e++) {
+            r->scaled[e] = r->scale[p->row[e]] * r->C[e] * r->scale[j];
         }
-        r->scaled[core->pattern.start[j]] += j >= core->p ? 1.0 : 0.0;
+        r->scaled[p->start[j]] += j >= core->p ? 1.0 : 0.0;
     }
+    if (!core->dense) {
+        QX_TRY(qx_spchol_factor(cx, r->factor, r->scaled));
+        r->log_det = qx_spchol_logdet(r->factor);
+        return QX_OK;
+    }
+    qx_mat_zero(r->K);
+    for (size_t j = 0; j < core->size; j++) {
+        for (size_t e = p->start[j]; e < p->start[j + 1]; e++) {
+            QX_AT(r->K, p->row[e], j) = r->scaled[e];
+        }
+    }
+    QX_TRY(qx_chol_factor(cx, r->K));
+    r->log_det = qx_chol_logdet(r->K);
+    return QX_OK;
 }
 
 qx_status qx_core_solve(qx_ctx *cx,
@@ -274,9 +307,7 @@ qx_status qx_core_solve(qx_ctx *cx,
         room->scale[j] = j < core->p ? 1.0 : fmax(lambda[j - core->p], LAMBDA_LEAST);
         room->root[j] = room->scale[j] * room->h[j];
     }
-    scale_matrix(core, room);
-    QX_TRY(qx_spchol_factor(cx, room->factor, room->scaled));
-    room->log_det = qx_spchol_logdet(room->factor);
+    QX_TRY(factor(cx, core, room));
     QX_TRY(qx_core_apply(cx, room, qx_mat_of(room->root, core->size, 1)));
     for (size_t j = 0; j < core->size; j++) {
         room->mu[j] = room->scale[j] * room->root[j];
@@ -290,9 +321,16 @@ const double *qx_core_values(const qx_core *core, const qx_core_room *room, size
     return room->C + c * core->pattern.start[core->size];
 }
 
-qx_status qx_core_apply(qx_ctx *cx, qx_core_room *room, qx_mat B)
+qx_status qx_core_apply(qx_ctx *cx, const qx_core_room *room, qx_mat B)
 {
-    return qx_spchol_solve(cx, room->factor, B);
+    return room->factor == NULL ? qx_chol_solve(cx, room->K, B)
+                                : qx_spchol_solve(cx, room->factor, B);
+}
+
+double qx_core_factor_cost(const qx_core *core)
+{
+    const double size = (double)core->size;
+    return core->dense ? size * size * size / 3.0 : qx_spchol_flops(core->analysis);
 }
 
 void qx_core_scale(const qx_core_room *room, qx_mat B)

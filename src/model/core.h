@@ -41,7 +41,8 @@ typedef struct qx_core {
     const uint32_t *to;   /* entries: place in the pattern */
     const double *times;  /* entries: coefficient */
     const qx_spchol *analysis;
-    double solve_cost; /* multiplications of one right-hand side */
+    bool dense;        /* so small or so full that one dense matrix is quicker */
+    double solve_cost; /* multiplications of one right-hand side, sparse */
 } qx_core;
 
 /* Values of C and h with their derivatives, and the factor at one gamma. */
@@ -56,16 +57,19 @@ typedef struct qx_core_room {
     double *root;   /* size: mu / scale */
     double log_det; /* log|L L'| */
     double h_mu;
-    qx_spchol *factor;
+    qx_spchol *factor; /* not when dense: */
+    qx_mat K;          /* its factor */
 } qx_core_room;
 
 /* X: the different rows of X (sets x p; kept). Terms have levels[core number] columns.
+ * `sparse`: never one dense matrix (for tests and on request).
  * QX_E_NOMEM; QX_E_SHAPE when there are more entries than can be numbered. */
 qx_status qx_core_make(qx_ctx *cx,
                        qx_arena *arena,
                        const qx_nest *nest,
                        qx_mat X,
                        const size_t levels[],
+                       bool sparse,
                        qx_core *out);
 
 qx_status
@@ -84,8 +88,11 @@ qx_status qx_core_solve(qx_ctx *cx,
 const double *qx_core_values(const qx_core *core, const qx_core_room *room, size_t c);
 
 /* B := (L L')^-1 B, and B := S B. */
-qx_status qx_core_apply(qx_ctx *cx, qx_core_room *room, qx_mat B);
+qx_status qx_core_apply(qx_ctx *cx, const qx_core_room *room, qx_mat B);
 void qx_core_scale(const qx_core_room *room, qx_mat B);
+
+/* Multiplications of the factor. */
+double qx_core_factor_cost(const qx_core *core);
 
 /* Core term of a column, or `terms` for a column of X. */
 size_t qx_core_term_of(const qx_core *core, size_t column);

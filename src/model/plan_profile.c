@@ -46,20 +46,12 @@ dense(qx_ctx *cx, qx_lmm_plan *plan, size_t m, const size_t levels[], qx_profile
 static qx_status
 reduced(qx_ctx *cx, qx_lmm_plan *plan, size_t m, const size_t levels[], qx_profile *out)
 {
-    const qx_reduced_options plain = {false, false};
+    const qx_reduced_options how = {.sparse = plan->spec.path == QX_PATH_SPARSE};
     qx_alike x;
     qx_mat rows;
     QX_TRY(qx_design_rows(cx, plan->arena, &plan->design, &x, &rows));
-    return qx_profile_make_reduced(cx,
-                                   plan->arena,
-                                   m,
-                                   levels,
-                                   plan->code,
-                                   &x,
-                                   rows,
-                                   plan->r_transposed,
-                                   &plain,
-                                   out);
+    return qx_profile_make_reduced(
+        cx, plan->arena, m, levels, plan->code, &x, rows, plan->r_transposed, &how, out);
 }
 
 /* Is one matrix, or one for each set of columns, the quicker way? */

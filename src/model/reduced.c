@@ -9,6 +9,9 @@
 static const double EXACT_EACH_TIME = 4e9;
 static const double EXACT_ONCE = 2e11;
 
+/* A multiplication of a sparse solve, in those of LAPACK. */
+static const double SOLVE_COST = 3.0;
+
 static bool zeros_and_ones(qx_mat X, size_t j)
 {
     for (size_t i = 0; i < X.rows; i++) {
@@ -48,6 +51,19 @@ static qx_status turn_columns(qx_ctx *cx,
     return QX_OK;
 }
 
+/* All of M: by LAPACK and products with dC/dk, or by sparse solves. */
+static double cost_of_norms(const struct qx_reduced *red)
+{
+    const qx_core *core = &red->core;
+    const double size = (double)core->size;
+    const double depth = (double)red->nest.depth;
+    if (core->dense) {
+        return size * (size * (size + depth) +
+                       2.0 * depth * (double)core->pattern.start[core->size]);
+    }
+    return SOLVE_COST * core->solve_cost * size * (1.0 + depth);
+}
+
 static qx_status make(qx_ctx *cx,
                       qx_arena *arena,
                       const size_t levels[],
@@ -70,10 +86,9 @@ static qx_status make(qx_ctx *cx,
     for (size_t k = 0; k < red->nest.core_count; k++) {
         core_levels[k] = levels[red->nest.core[k]];
     }
-    QX_TRY(qx_core_make(cx, arena, &red->nest, X, core_levels, &red->core));
-    red->cost = options->average ? (double)INFINITY
-                                 : red->core.solve_cost * (double)red->core.size *
-                                       (double)(1 + red->nest.depth);
+    QX_TRY(
+        qx_core_make(cx, arena, &red->nest, X, core_levels, options->sparse, &red->core));
+    red->cost = options->average ? (double)INFINITY : cost_of_norms(red);
     return QX_OK;
 }
 
@@ -263,7 +278,9 @@ static qx_status average(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
 {
     const double sigma2 = at->ypy / (double)(f->n - f->p);
     struct qx_reduced_room *room = at->reduced;
-    QX_TRY(qx_spchol_inverse(cx, room->core.factor, room->inverse));
+    QX_TRY(room->core.factor != NULL
+               ? qx_spchol_inverse(cx, room->core.factor, room->inverse)
+               : qx_reduced_norms_dense(cx, f, at));
     qx_reduced_traces(f, at, false);
     for (size_t i = 0; i < f->m * f->m; i++) {
         at->norm.at[i] = at->bilinear.at[i] / sigma2;
@@ -310,7 +327,7 @@ double qx_reduced_point_cost(const qx_profile *f)
 {
     const struct qx_reduced *red = f->reduced;
     const double jet = (double)qx_jet_size(red->nest.depth);
-    const double flops = qx_spchol_flops(red->core.analysis);
+    const double flops = qx_core_factor_cost(&red->core);
     double cost = CLASS_COST * (double)red->nest.classes;
     for (size_t k = 1; k < red->nest.depth; k++) {
         cost += JET_COST * jet * jet * (double)red->nest.level[k].units;

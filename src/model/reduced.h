@@ -51,9 +51,10 @@ struct qx_reduced_room {
     double *t;       /* size: T_ii of the columns of Z */
 };
 
-/* How to reduce: `flat` takes no term out, `average` makes no |T_kl|^2 (both for tests). */
+/* How to reduce: `flat` takes no term out, `average` makes no |T_kl|^2 (for tests), `sparse`
+ * makes the core sparse even where a dense matrix is quicker (and on request). */
 typedef struct qx_reduced_options {
-    bool flat, average;
+    bool flat, average, sparse;
 } qx_reduced_options;
 
 /* The structure, without a response. x: sets of equal rows of X, and those rows (sets x p);
@@ -128,6 +129,8 @@ qx_status qx_reduced_nil(qx_ctx *cx, const qx_profile *f, qx_profile_point *at);
 
 /* Norms column by column, which also fills `inverse`. */
 qx_status qx_reduced_norms(qx_ctx *cx, const qx_profile *f, qx_profile_point *at);
+
+qx_status qx_reduced_norms_dense(qx_ctx *cx, const qx_profile *f, qx_profile_point *at);
 
 /* tr T_kk from `inverse`, and what the norms lack that lies on the pattern. */
 void qx_reduced_traces(const qx_profile *f, qx_profile_point *at, bool norms);

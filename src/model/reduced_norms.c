@@ -188,7 +188,7 @@ do_stretch(qx_ctx *cx, const struct qx_reduced *red, qx_core_room *room, stretch
     return QX_OK;
 }
 
-qx_status qx_reduced_norms(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
+static qx_status norms_by_columns(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
 {
     const struct qx_reduced *red = f->reduced;
     struct qx_reduced_room *room = at->reduced;
@@ -202,7 +202,6 @@ qx_status qx_reduced_norms(qx_ctx *cx, const qx_profile *f, qx_profile_point *at
         QX_TRY(qx_mat_new(cx, scratch, size, width, &v[k]));
         QX_TRY(qx_mat_new(cx, scratch, size, width, &d[k]));
     }
-    begin_norms(f, at);
     for (size_t from = 0; from < size; from += width) {
         const size_t count = size - from < width ? size - from : width;
         stretch x = {.from = from, .count = count};
@@ -222,6 +221,14 @@ qx_status qx_reduced_norms(qx_ctx *cx, const qx_profile *f, qx_profile_point *at
             with_nested(red, &room->core, &x, c, at->norm);
         }
     }
+    return QX_OK;
+}
+
+qx_status qx_reduced_norms(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)
+{
+    begin_norms(f, at);
+    QX_TRY(f->reduced->core.dense ? qx_reduced_norms_dense(cx, f, at)
+                                  : norms_by_columns(cx, f, at));
     qx_reduced_traces(f, at, true);
     return QX_OK;
 }

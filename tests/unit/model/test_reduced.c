@@ -227,7 +227,11 @@ static const double RATIOS[][3] = {{1.0, 0.5, 0.3},
 
 static void check_all(qx_ctx *cx, const small_model *m, size_t depth)
 {
-    const qx_reduced_options ways[] = {{false, false}, {true, false}, {false, true}};
+    const qx_reduced_options ways[] = {{false, false, false},
+                                       {true, false, false},
+                                       {false, true, true},
+                                       {false, false, true},
+                                       {true, false, true}};
     for (size_t w = 0; w < QX_COUNT(ways); w++) {
         pair p;
         open_pair(cx, m, &ways[w], &p);

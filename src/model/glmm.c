@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "model/glmm_inner.h"
+#include "model/separation.h"
 #include "numeric/chol.h"
 #include "numeric/eigen.h"
 #include "numeric/sums.h"
@@ -517,18 +518,12 @@ static void mark_columns(qx_mat T, const double d[], bool touched[])
 }
 
 /* Directions of X that the data say nothing about at the estimates. */
-static qx_status find_separation(qx_ctx *cx, qx_glmm *fit)
+static qx_status find_flat(qx_ctx *cx, qx_glmm *fit, bool touched[])
 {
     const struct qx_glmm_inner *inner = fit->inner;
     qx_mat A, U;
     double *value;
-    bool *touched;
     qx_laplace_room room;
-    QX_NEW_IN(cx, fit->arena, touched, fit->p);
-    fit->separated_column = touched;
-    if (inner->problem.penalise) {
-        return QX_OK;
-    }
     QX_NEW(cx, value, fit->p);
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->p, fit->p, &U));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &A));
@@ -543,6 +538,35 @@ static qx_status find_separation(qx_ctx *cx, qx_glmm *fit)
             fit->separated = true;
             mark_columns(inner->T, d, touched);
         }
+    }
+    return QX_OK;
+}
+
+/* What a flat place or a search without end makes likely is settled by the data alone. */
+static qx_status find_separation(qx_ctx *cx, qx_glmm *fit)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const bool share = fit->family->serves == QX_SERVES_SHARE;
+    qx_separation exact = {0};
+    bool *touched;
+    QX_NEW_IN(cx, fit->arena, touched, fit->p);
+    fit->separated_column = touched;
+    if (inner->problem.penalise) {
+        return QX_OK;
+    }
+    QX_TRY(find_flat(cx, fit, touched));
+    if ((fit->converged && !fit->separated) || fit->link == QX_LINK_IDENTITY) {
+        return QX_OK;
+    }
+    if (share) {
+        QX_TRY(qx_separation_shares(
+            cx, fit->arena, &fit->design, inner->k, inner->size, &exact));
+    } else {
+        QX_TRY(qx_separation_counts(cx, fit->arena, &fit->design, inner->k, &exact));
+    }
+    if (exact.found) {
+        fit->separated = true;
+        fit->separated_column = exact.column;
     }
     return QX_OK;
 }

@@ -149,6 +149,13 @@ static double fall(void *data, double sd)
     return 2.0 * (f->fit->value - value) - f->critical;
 }
 
+/* Where the fall is the critical one. A failed fit is what failed, not the search. */
+static qx_status find_end(profile *f, double low, double high, double *end)
+{
+    const qx_status status = qx_root(f->cx, fall, f, low, high, END_TOLERANCE, end);
+    return f->status != QX_OK ? f->status : status;
+}
+
 static qx_status find_upper(profile *f, double *upper)
 {
     const double sd = f->fit->x[f->at];
@@ -162,7 +169,7 @@ static qx_status find_upper(profile *f, double *upper)
         *upper = INFINITY;
         return QX_OK;
     }
-    return qx_root(f->cx, fall, f, inside, beyond, END_TOLERANCE, upper);
+    return find_end(f, inside, beyond, upper);
 }
 
 static qx_status profile_sd(qx_ctx *cx, profile *f, double level, qx_laplace_profile *out)
@@ -182,7 +189,7 @@ static qx_status profile_sd(qx_ctx *cx, profile *f, double level, qx_laplace_pro
     found.p = found.lrt > 0.0 ? 0.5 * qx_chisq_p(found.lrt, 1.0, QX_UPPER) : 1.0;
     f->critical = qx_chisq_q(1.0 - level, 1.0, QX_UPPER);
     if (found.lrt > f->critical) {
-        QX_TRY(qx_root(cx, fall, f, 0.0, f->fit->x[f->at], END_TOLERANCE, &found.lower));
+        QX_TRY(find_end(f, 0.0, f->fit->x[f->at], &found.lower));
     }
     QX_TRY(find_upper(f, &found.upper));
     *out = found;

@@ -10,6 +10,7 @@
 
 static const qx_flag_word words[] = {
     {"--accept-good", QX_FLAG_ACCEPT_GOOD, NULL, "store the good rows, list the others"},
+    {"--as-done", QX_FLAG_DONE, "DONE.csv", "what was done otherwise than drawn"},
     {"--by", QX_FLAG_BY, "NAME", "who does it (else the name you are logged in with)"},
     {"--from",
      QX_FLAG_FROM,
@@ -23,7 +24,8 @@ static const qx_flag_word words[] = {
      "auto|dense|sparse",
      "how the random part is computed; all give the same: a check of the arithmetic"},
     {"--power", QX_FLAG_POWER, "P", "wanted power, such as 0.8"},
-    {"--reason", QX_FLAG_REASON, "TEXT", "why values are corrected"},
+    {"--reach", QX_FLAG_REACH, "M", "greatest distance inside a block of trees, metres"},
+    {"--reason", QX_FLAG_REASON, "TEXT", "why values or the layout are corrected"},
     {"--seed", QX_FLAG_SEED, "N", "number that the drawing starts from"},
     {"--simulate", QX_FLAG_SIMULATE, "N", "trials to simulate and analyse"},
     {"--trees", QX_FLAG_TREES, "TREES.csv", "list of the trees (CSV or spreadsheet)"},
@@ -106,6 +108,19 @@ static qx_status take_power(qx_call *call, const char *value)
     return QX_OK;
 }
 
+static qx_status take_reach(qx_call *call, const char *value)
+{
+    double reach;
+    if (!qx_decimal_read(value, strlen(value), '.', &reach, NULL) || !(reach > 0.0)) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "--reach \"%s\" is not a number of metres above 0",
+                       value);
+    }
+    call->reach_m = reach;
+    return QX_OK;
+}
+
 static qx_status take_simulate(qx_call *call, const char *value)
 {
     char *end = NULL;
@@ -153,6 +168,9 @@ static qx_status take_value(qx_call *call, const qx_flag_word *word, const char 
     if (word->flag == QX_FLAG_POWER) {
         return take_power(call, value);
     }
+    if (word->flag == QX_FLAG_REACH) {
+        return take_reach(call, value);
+    }
     if (word->flag == QX_FLAG_SIMULATE) {
         return take_simulate(call, value);
     }
@@ -163,6 +181,8 @@ static qx_status take_value(qx_call *call, const qx_flag_word *word, const char 
         call->out = value;
     } else if (word->flag == QX_FLAG_FROM) {
         call->from = value;
+    } else if (word->flag == QX_FLAG_DONE) {
+        call->done = value;
     } else if (word->flag == QX_FLAG_TREES) {
         call->trees = value;
     } else if (word->flag == QX_FLAG_BY) {

@@ -28,7 +28,9 @@ typedef enum {
     QX_FLAG_POWER = 1 << 17,
     QX_FLAG_SIMULATE = 1 << 18,
     QX_FLAG_TREES = 1 << 19,
-    QX_FLAG_PATH = 1 << 20
+    QX_FLAG_PATH = 1 << 20,
+    QX_FLAG_REACH = 1 << 21,
+    QX_FLAG_DONE = 1 << 22
 } qx_flag;
 
 struct qx_verb;
@@ -38,16 +40,18 @@ typedef struct qx_call {
     qx_arena *arena; /* lives as long as the call */
     const struct qx_verb *verb;
     qx_problems *problems;
-    qx_text *answer;    /* for standard output */
-    unsigned flags;     /* qx_flag, those that were given */
-    uint64_t seed;      /* with QX_FLAG_SEED */
-    const char *out;    /* with QX_FLAG_OUT, else NULL */
-    const char *by;     /* who; never NULL */
-    const char *reason; /* "" if not given */
-    const char *from;   /* with QX_FLAG_FROM, else NULL */
-    const char *trees;  /* with QX_FLAG_TREES, else NULL */
-    double power;       /* with QX_FLAG_POWER, else 0 */
-    size_t simulate;    /* with QX_FLAG_SIMULATE, else 0 */
+    qx_text *answer;          /* for standard output */
+    unsigned flags;           /* qx_flag, those that were given */
+    uint64_t seed;            /* with QX_FLAG_SEED */
+    const char *out;          /* with QX_FLAG_OUT, else NULL */
+    const char *by;           /* who; never NULL */
+    const char *reason;       /* "" if not given */
+    const char *from;         /* with QX_FLAG_FROM, else NULL */
+    const char *trees;        /* with QX_FLAG_TREES, else NULL */
+    const char *done;         /* with QX_FLAG_DONE, else NULL */
+    double reach_m;           /* with QX_FLAG_REACH, else 0 */
+    double power;             /* with QX_FLAG_POWER, else 0 */
+    size_t simulate;          /* with QX_FLAG_SIMULATE, else 0 */
     qx_arithmetic arithmetic; /* with QX_FLAG_PATH, else AUTO */
     size_t file_count;
     const char *const *file;

@@ -31,6 +31,13 @@ static void write_layout(qx_json *json, qx_arena *arena, const qx_checked *check
     qx_json_whole(json, "version", checked->version);
     qx_json_text(json, "drawn_at", checked->created_at);
     qx_json_text(json, "drawn_by", checked->created_by);
+    qx_json_text(json, "trees", checked->trees);
+    qx_json_text(json, "trees_digest", checked->trees_digest);
+    qx_json_open(json, "changes", '[');
+    for (size_t i = 0; i < checked->change_count; i++) {
+        qx_json_text(json, NULL, checked->change[i]);
+    }
+    qx_json_close(json, ']');
     qx_json_close(json, '}');
     qx_json_whole(json, "files", (long long)checked->imports);
     qx_json_whole(json, "values", (long long)checked->values);
@@ -76,6 +83,15 @@ static void answer_trial(qx_call *call, const qx_checked *checked)
                    checked->values,
                    checked->corrections,
                    checked->imports);
+    if (checked->trees != NULL) {
+        qx_text_printf(call->answer,
+                       "Trees from %s (SHA-256 %.12s...).\n",
+                       checked->trees,
+                       checked->trees_digest);
+    }
+    for (size_t i = 0; i < checked->change_count; i++) {
+        qx_text_printf(call->answer, "Done otherwise: %s\n", checked->change[i]);
+    }
 }
 
 static qx_status check_trial(qx_call *call, qx_checked *checked)

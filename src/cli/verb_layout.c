@@ -1,10 +1,14 @@
 /* cli/verb_layout.c - draws the layout and makes the trial file. */
 #include <inttypes.h>
+#include <math.h>
 #include <sys/random.h>
 
 #include "base/json_write.h"
 #include "cli/verb.h"
+#include "layout/alike.h"
+#include "tasks/change_layout.h"
 #include "tasks/lay_out.h"
+#include "tasks/load.h"
 
 /* Seeds that the system draws have at most twelve digits, so that people can copy them. */
 #define SEEDS UINT64_C(1000000000000)
@@ -102,6 +106,11 @@ static void write_placed(qx_json *json, const qx_laid_out *made, size_t i)
         qx_json_whole(json, NULL, placed->parent[k]);
     }
     qx_json_close(json, ']');
+    if (made->layout->stand != NULL && !isnan(made->layout->stand[i].row)) {
+        qx_json_number(json, "row", made->layout->stand[i].row);
+        qx_json_number(json, "place", made->layout->stand[i].place);
+        qx_json_number(json, "trunk_area_cm2", made->layout->stand[i].size);
+    }
     qx_json_open(json, "levels", '{');
     for (size_t t = 0; t < made->layout->treatment_count; t++) {
         const char *level = level_of(made, i, t);
@@ -110,6 +119,38 @@ static void write_placed(qx_json *json, const qx_laid_out *made, size_t i)
         }
     }
     qx_json_close(json, '}');
+    qx_json_close(json, '}');
+}
+
+static void write_odd(qx_json *json, const qx_laid_out *made)
+{
+    qx_json_open(json, "odd", '[');
+    for (size_t i = 0; i < made->placed.odd_count; i++) {
+        const qx_odd_tree *odd = &made->placed.odd[i];
+        qx_json_open(json, NULL, '{');
+        qx_json_text(json, "tree", made->trees->tree[odd->tree].label);
+        qx_json_number(json, "z", odd->z);
+        qx_json_bool(json, "among_neighbours", odd->among_neighbours);
+        qx_json_bool(json, "used", odd->used);
+        qx_json_close(json, '}');
+    }
+    qx_json_close(json, ']');
+}
+
+static void write_trees(qx_json *json, const qx_laid_out *made)
+{
+    const qx_trees_placed *p = &made->placed;
+    qx_json_open(json, "trees", '{');
+    qx_json_text(json, "file", made->trees->file);
+    qx_json_text(json, "digest", made->trees->digest);
+    qx_json_whole(json, "usable", (long long)p->usable);
+    qx_json_whole(json, "needed", (long long)p->needed);
+    qx_json_bool(json, "by_place", p->by_place);
+    qx_json_number(json, "within", p->within);
+    qx_json_number(json, "within_by_place", p->within_by_place);
+    qx_json_number(json, "farthest_m", p->farthest_m);
+    qx_json_number(json, "farthest_by_place_m", p->farthest_by_place_m);
+    write_odd(json, made);
     qx_json_close(json, '}');
 }
 
@@ -128,6 +169,9 @@ static qx_status answer_json(qx_call *call, const qx_laid_out *made)
     qx_json_text(json, "describe", layout->describe);
     qx_json_text(json, "seed", seed);
     qx_json_whole(json, "version", layout->version);
+    if (made->trees != NULL) {
+        write_trees(json, made);
+    }
     qx_json_open(json, "placed", '[');
     for (size_t i = 0; i < layout->placed_count; i++) {
         write_placed(json, made, i);
@@ -137,34 +181,125 @@ static qx_status answer_json(qx_call *call, const qx_laid_out *made)
     return QX_OK;
 }
 
-static qx_status run(qx_call *call)
+/* Correlations of trunk area with what will be measured, for "what is it worth". */
+static const double correlations[] = {0.3, 0.5, 0.7};
+
+static void answer_trees(qx_call *call, const qx_laid_out *made)
+{
+    const qx_trees_placed *p = &made->placed;
+    qx_text_printf(call->answer,
+                   "\nTrees: %zu of %zu in %s were chosen.\n",
+                   p->needed,
+                   made->trees->count,
+                   made->trees->file);
+    if (!isnan(p->within) && !p->by_place) {
+        qx_text_printf(call->answer,
+                       "Blocks of like trees leave %.0f %% of the variance of trunk area "
+                       "inside blocks, blocks by place alone %.0f %%; no two trees of a "
+                       "block are more than %.1f m apart.\n",
+                       100.0 * p->within,
+                       100.0 * p->within_by_place,
+                       p->farthest_m);
+        for (size_t i = 0; i < QX_COUNT(correlations); i++) {
+            const double r = correlations[i];
+            qx_text_printf(call->answer,
+                           "  If what is measured follows trunk area with a correlation "
+                           "of %.1f, 10 such blocks do the work of %.1f.\n",
+                           r,
+                           10.0 * qx_alike_worth(p->within, p->within_by_place, r));
+        }
+    } else if (!isnan(p->within)) {
+        qx_text_printf(call->answer,
+                       "Blocks were formed by place, since neighbours matter in this "
+                       "layout: %.0f %% of the variance of trunk area is left inside.\n",
+                       100.0 * p->within);
+    }
+    for (size_t i = 0; i < p->odd_count; i++) {
+        qx_text_printf(call->answer,
+                       "Tree %s is unlike %s in trunk area (robust z %.1f)%s.\n",
+                       made->trees->tree[p->odd[i].tree].label,
+                       p->odd[i].among_neighbours ? "its neighbours" : "the others",
+                       p->odd[i].z,
+                       p->odd[i].used ? ", and was taken: look at it" : "; not taken");
+    }
+}
+
+static qx_status draw(qx_call *call)
 {
     qx_laid_out made = {0};
     QX_TRY(draw_seed(call));
-    QX_TRY(qx_lay_out(
-        call->cx, call->file[0], call->seed, call->out, call->by, call->problems, &made));
+    const qx_lay_out_wish wish = {.protocol = call->file[0],
+                                  .trees = call->trees,
+                                  .reach_m = call->reach_m,
+                                  .seed = call->seed,
+                                  .path = call->out,
+                                  .by = call->by};
+    if (call->out == NULL) {
+        return qx_fail(call->cx, QX_E_USAGE, "layout needs --output PATH");
+    }
+    QX_TRY(qx_lay_out(call->cx, &wish, call->problems, &made));
     qx_status status = QX_OK;
     if (qx_call_has(call, QX_FLAG_JSON)) {
         status = answer_json(call, &made);
     } else {
         answer_text(call, &made);
+        if (made.trees != NULL) {
+            answer_trees(call, &made);
+        }
     }
     qx_laid_out_free(&made);
     return status;
 }
 
+static qx_status carry_out(qx_call *call)
+{
+    size_t changes = 0;
+    const qx_change_wish wish = {.trial = call->file[0],
+                                 .done = call->done,
+                                 .by = call->by,
+                                 .reason = call->reason};
+    if (!qx_is_trial_file(call->file[0]) || !qx_call_has(call, QX_FLAG_REASON)) {
+        return qx_fail(call->cx,
+                       QX_E_USAGE,
+                       "a change of the layout needs a trial file and a reason; expected "
+                       "layout FILE.qx --as-done DONE.csv --reason TEXT");
+    }
+    QX_TRY(qx_change_layout(call->cx, &wish, call->problems, &changes));
+    if (qx_call_has(call, QX_FLAG_JSON)) {
+        qx_text_printf(call->answer, "{\"quincunx\": 1, \"changes\": %zu}\n", changes);
+    } else {
+        qx_text_printf(call->answer,
+                       changes == 1 ? "%zu change kept; analyses go by what was done\n"
+                                    : "%zu changes kept; analyses go by what was done\n",
+                       changes);
+    }
+    return QX_OK;
+}
+
+static qx_status run(qx_call *call)
+{
+    return call->done != NULL ? carry_out(call) : draw(call);
+}
+
 const qx_verb qx_verb_layout = {
     .name = "layout",
     .summary = "a trial file with the randomised layout",
-    .usage = "PROTOCOL [--seed N] -o FILE.qx",
+    .usage = "PROTOCOL [--trees TREES.csv] [--seed N] -o FILE.qx  or  FILE.qx --as-done "
+             "DONE.csv --reason TEXT",
     .about =
         "Draws which unit gets which treatment and makes the trial file. The same "
         "seed\ngives the same layout; without one it is drawn and told. A trial file "
-        "is never\noverwritten. In JSON, `within` holds the numbers (from 0) of the "
+        "is never\noverwritten. With a list of trees (row, place, trunk circumference or "
+        "diameter, notes,\nstatus; CSV or spreadsheet) blocks are formed from trees that "
+        "are alike and near.\nWith --as-done what was done otherwise than drawn is kept, "
+        "with the reason.\nIn JSON, `within` holds the numbers (from 0) of the "
         "entries of\n`placed` that a thing stands in.\n",
-    .example = "  quincunx layout pears.yaml --seed 20260301 -o pears.qx\n",
-    .flags = QX_FLAG_JSON | QX_FLAG_SEED | QX_FLAG_OUT | QX_FLAG_BY,
-    .needed = QX_FLAG_OUT,
+    .example = "  quincunx layout pears.yaml --seed 20260301 -o pears.qx\n"
+               "  quincunx layout pears.yaml --trees trees.csv --reach 12 -o pears.qx\n"
+               "  quincunx layout pears.qx --as-done mixed-up.csv --reason \"labels "
+               "swapped\"\n",
+    .flags = QX_FLAG_JSON | QX_FLAG_SEED | QX_FLAG_OUT | QX_FLAG_BY | QX_FLAG_TREES |
+             QX_FLAG_REACH | QX_FLAG_DONE | QX_FLAG_REASON,
     .files_least = 1,
     .files_most = 1,
     .run = run};

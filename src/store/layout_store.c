@@ -7,6 +7,7 @@
 
 #include "base/digest.h"
 #include "base/text.h"
+#include "store/tree_store.h"
 
 static const char *
 level_of(const qx_protocol *protocol, const qx_layout *layout, size_t thing, size_t t)
@@ -319,7 +320,7 @@ static qx_status read_all(reading *r)
     QX_TRY(read_levels(r));
     r->layout->placed = r->placed;
     r->layout->level = r->level;
-    return QX_OK;
+    return qx_stands_read(r->cx, r->db, r->layout);
 }
 
 qx_status

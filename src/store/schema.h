@@ -1,8 +1,10 @@
-/* store/schema.h - the statements that make an empty trial file (schema.sql, line by line,
- * closed by NULL; compiled in by meson). */
+/* store/schema.h - the statements of each step of the schema: schema.sql makes an empty
+ * trial file, schema_2.sql brings it to the next number. Line by line, closed by NULL;
+ * compiled in by meson. */
 #ifndef QX_STORE_SCHEMA_H
 #define QX_STORE_SCHEMA_H
 
 extern const char *const qx_schema_1[];
+extern const char *const qx_schema_2[];
 
 #endif

@@ -1,4 +1,4 @@
--- The trial file, schema 1 (user_version). One trial a file; nothing is ever deleted from it.
+-- The trial file, schema 1 (user_version); schema_2.sql adds to it. One trial a file; nothing is ever deleted from it.
 -- Times are UTC, ISO 8601 to the second. Texts are UTF-8. Digests are SHA-256, hexadecimal.
 
 -- Who did something. Made on first use.

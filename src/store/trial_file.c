@@ -10,9 +10,11 @@
 #include "base/digest.h"
 #include "base/file.h"
 #include "base/machine.h"
+#include "store/layout_change.h"
 #include "store/layout_store.h"
 #include "store/migrate.h"
 #include "store/people.h"
+#include "store/tree_store.h"
 #include "store/trial_file_inner.h"
 #include "trial/read_yaml.h"
 
@@ -43,6 +45,7 @@ static qx_status fill(qx_ctx *cx,
                       qx_db *db,
                       const qx_protocol *protocol,
                       const qx_layout *layout,
+                      const qx_planting *planting,
                       const char *by)
 {
     char when[21];
@@ -51,6 +54,9 @@ static qx_status fill(qx_ctx *cx,
     QX_TRY(qx_db_begin(cx, db));
     QX_TRY(write_trial(cx, db, protocol, by, when));
     QX_TRY(qx_layout_write(cx, db, protocol, layout, when));
+    if (planting != NULL) {
+        QX_TRY(qx_planting_write(cx, db, planting, layout));
+    }
     return qx_db_commit(cx, db);
 }
 
@@ -58,12 +64,13 @@ static qx_status create(qx_ctx *cx,
                         const char *path,
                         const qx_protocol *protocol,
                         const qx_layout *layout,
+                        const qx_planting *planting,
                         const char *by)
 {
     qx_db *db = NULL;
     qx_bytes bytes = {0};
     QX_TRY(qx_db_open_memory(cx, &db));
-    qx_status status = fill(cx, db, protocol, layout, by);
+    qx_status status = fill(cx, db, protocol, layout, planting, by);
     if (status == QX_OK) {
         status = qx_db_bytes(cx, db, qx_ctx_scratch(cx), &bytes);
     }
@@ -76,10 +83,11 @@ qx_status qx_trial_file_create(qx_ctx *cx,
                                const char *path,
                                const qx_protocol *protocol,
                                const qx_layout *layout,
+                               const qx_planting *planting,
                                const char *by)
 {
     qx_status status = QX_OK;
-    QX_SCRATCH(cx, status, create(cx, path, protocol, layout, by));
+    QX_SCRATCH(cx, status, create(cx, path, protocol, layout, planting, by));
     return status;
 }
 
@@ -272,12 +280,66 @@ qx_status qx_trial_file_protocol(qx_ctx *cx,
     return QX_OK;
 }
 
+qx_status qx_trial_file_drawn(qx_ctx *cx,
+                              qx_trial_file *file,
+                              const qx_protocol *protocol,
+                              qx_layout **out)
+{
+    return qx_layout_read(cx, file->db, protocol, out);
+}
+
+/* Levels that were changed by hand, the last change of each thing last. */
+static qx_status
+carry_out(qx_ctx *cx, qx_trial_file *file, const qx_protocol *protocol, qx_layout *layout)
+{
+    size_t count;
+    const qx_layout_change *change;
+    uint32_t *level;
+    const size_t cells = layout->placed_count * layout->treatment_count;
+    QX_TRY(qx_layout_changes_read(cx, file, protocol, layout->arena, &count, &change));
+    if (count == 0) {
+        return QX_OK;
+    }
+    QX_NEW_IN(cx, layout->arena, level, cells);
+    memcpy(level, layout->level, cells * sizeof *level);
+    for (size_t i = 0; i < count; i++) {
+        if (change[i].placed >= layout->placed_count) {
+            return qx_fail(cx,
+                           QX_E_INPUT,
+                           "%s: a change of the layout names a thing that is not there; "
+                           "the file was changed by hand or is damaged",
+                           file->path);
+        }
+        level[change[i].placed * layout->treatment_count + change[i].treatment] =
+            (uint32_t)change[i].level;
+    }
+    layout->level = level;
+    return QX_OK;
+}
+
 qx_status qx_trial_file_layout(qx_ctx *cx,
                                qx_trial_file *file,
                                const qx_protocol *protocol,
                                qx_layout **out)
 {
-    return qx_layout_read(cx, file->db, protocol, out);
+    qx_layout *layout = NULL;
+    QX_TRY(qx_layout_read(cx, file->db, protocol, &layout));
+    const qx_status status = carry_out(cx, file, protocol, layout);
+    if (status != QX_OK) {
+        qx_layout_free(layout);
+        return status;
+    }
+    *out = layout;
+    return QX_OK;
+}
+
+qx_status qx_trial_file_trees(qx_ctx *cx,
+                              qx_trial_file *file,
+                              qx_problems *problems,
+                              qx_trees **trees,
+                              double *reach_m)
+{
+    return qx_planting_read(cx, file->db, problems, trees, reach_m);
 }
 
 static qx_status count(qx_ctx *cx, qx_trial_file *file, const char *sql, size_t *out)

@@ -14,14 +14,22 @@
 #include "base/problems.h"
 #include "layout/layout.h"
 #include "trial/protocol.h"
+#include "trial/trees.h"
 
 typedef struct qx_trial_file qx_trial_file;
 
-/* Makes `path`, which must not be there (QX_E_EXISTS). `by`: who does it. */
+/* The list of trees that a layout was given (trial/trees_place.h). */
+typedef struct qx_planting {
+    const qx_trees *trees;
+    double reach_m; /* as asked for; 0: found */
+} qx_planting;
+
+/* Makes `path`, which must not be there (QX_E_EXISTS). `planting` may be NULL. `by`: who. */
 qx_status qx_trial_file_create(qx_ctx *cx,
                                const char *path,
                                const qx_protocol *protocol,
                                const qx_layout *layout,
+                               const qx_planting *planting,
                                const char *by);
 
 /* Removes the file and what SQLite may have left beside it; none of them there: done. */
@@ -42,11 +50,25 @@ qx_status qx_trial_file_protocol(qx_ctx *cx,
                                  qx_problems *problems,
                                  qx_protocol **out);
 
-/* The layout as it is stored. The caller frees *out. */
+/* The layout as it was carried out: hand changes (layout_change.h) are in it. The caller
+ * frees *out. */
 qx_status qx_trial_file_layout(qx_ctx *cx,
                                qx_trial_file *file,
                                const qx_protocol *protocol,
                                qx_layout **out);
+
+/* The same as it was drawn. */
+qx_status qx_trial_file_drawn(qx_ctx *cx,
+                              qx_trial_file *file,
+                              const qx_protocol *protocol,
+                              qx_layout **out);
+
+/* The tree list that the layout was given, or NULL in *trees. The caller frees it. */
+qx_status qx_trial_file_trees(qx_ctx *cx,
+                              qx_trial_file *file,
+                              qx_problems *problems,
+                              qx_trees **trees,
+                              double *reach_m);
 
 typedef struct qx_trial_about {
     const char *protocol_file;   /* name of the protocol file at the layout */

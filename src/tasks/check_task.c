@@ -4,10 +4,12 @@
 #include <string.h>
 
 #include "layout/layout.h"
+#include "store/layout_change.h"
 #include "store/trial_file.h"
 #include "tasks/lay_out.h"
 #include "trial/check.h"
 #include "trial/read_yaml.h"
+#include "trial/trees_place.h"
 
 qx_status
 qx_check_protocol(qx_ctx *cx, const char *path, const char *data, qx_problems *problems)
@@ -31,6 +33,8 @@ typedef struct checking {
     qx_protocol *protocol;
     qx_layout *stored;
     qx_layout *drawn;
+    qx_trees *trees; /* NULL without a list */
+    double reach_m;
     qx_trial_about about;
 } checking;
 
@@ -57,6 +61,21 @@ static qx_status check_digests(checking *c)
     return QX_OK;
 }
 
+/* The drawn layout gets its trees again. */
+static qx_status give_trees(checking *c)
+{
+    qx_trees_placed placed;
+    QX_TRY(qx_trial_file_trees(c->cx, c->file, c->problems, &c->trees, &c->reach_m));
+    return c->trees == NULL ? QX_OK
+                            : qx_trees_place(c->cx,
+                                             c->drawn->arena,
+                                             c->protocol,
+                                             c->trees,
+                                             c->reach_m,
+                                             c->drawn,
+                                             &placed);
+}
+
 /* Draws again from the seed and holds the result against what is stored. */
 static qx_status check_drawing(checking *c)
 {
@@ -69,6 +88,7 @@ static qx_status check_drawing(checking *c)
         return QX_OK; /* told in the problems */
     }
     QX_TRY(status);
+    QX_TRY(give_trees(c));
     if (c->drawn->version != c->stored->version) {
         return tell(c,
                     "expected a version of the program that knows it",
@@ -91,12 +111,46 @@ static qx_status keep(qx_ctx *cx, qx_arena *arena, const char *text, const char 
     return *out == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for the answer") : QX_OK;
 }
 
+/* What was done otherwise, each in a sentence. */
+static qx_status list_changes(checking *c, qx_arena *arena, qx_checked *out)
+{
+    const qx_layout_change *change;
+    const char **line;
+    QX_TRY(qx_layout_changes_read(
+        c->cx, c->file, c->protocol, arena, &out->change_count, &change));
+    QX_NEW_IN(c->cx, arena, line, out->change_count);
+    for (size_t i = 0; i < out->change_count; i++) {
+        const qx_treatment *t = &c->protocol->treatment[change[i].treatment];
+        if (change[i].placed >= c->stored->placed_count) {
+            return tell(c,
+                        "expected a thing of the layout",
+                        "a change of the layout names a thing that is not there");
+        }
+        line[i] = qx_arena_printf(arena,
+                                  "%s %s got %s %s instead of %s (%s, %s): %s",
+                                  c->protocol->unit[t->on].name,
+                                  c->stored->placed[change[i].placed].label,
+                                  t->name,
+                                  t->level[change[i].level],
+                                  change[i].drawn == QX_NONE ? "nothing"
+                                                             : t->level[change[i].drawn],
+                                  change[i].changed_by,
+                                  change[i].changed_at,
+                                  change[i].reason);
+        if (line[i] == NULL) {
+            return qx_fail(c->cx, QX_E_NOMEM, "no memory for the answer");
+        }
+    }
+    out->change = line;
+    return QX_OK;
+}
+
 static qx_status check_file(checking *c, qx_arena *arena, qx_checked *out)
 {
     QX_TRY(qx_trial_file_open(c->cx, c->path, QX_TO_READ, &c->file));
     QX_TRY(qx_trial_file_about(c->cx, c->file, arena, &c->about));
     QX_TRY(qx_trial_file_protocol(c->cx, c->file, c->problems, &c->protocol));
-    QX_TRY(qx_trial_file_layout(c->cx, c->file, c->protocol, &c->stored));
+    QX_TRY(qx_trial_file_drawn(c->cx, c->file, c->protocol, &c->stored));
     QX_TRY(check_digests(c));
     QX_TRY(check_drawing(c));
     *out = (qx_checked){.seed = c->stored->seed,
@@ -106,6 +160,11 @@ static qx_status check_file(checking *c, qx_arena *arena, qx_checked *out)
                         .imports = c->about.imports,
                         .values = c->about.values,
                         .corrections = c->about.corrections};
+    if (c->trees != NULL) {
+        QX_TRY(keep(c->cx, arena, c->trees->file, &out->trees));
+        QX_TRY(keep(c->cx, arena, c->trees->digest, &out->trees_digest));
+    }
+    QX_TRY(list_changes(c, arena, out));
     QX_TRY(keep(c->cx, arena, c->stored->kind, &out->kind));
     QX_TRY(keep(c->cx, arena, c->stored->describe, &out->describe));
     return qx_problems_count(c->problems) > 0
@@ -119,6 +178,7 @@ qx_status qx_check_trial(
     checking c = {.cx = cx, .path = path, .problems = problems};
     const qx_status status = check_file(&c, arena, out);
     qx_layout_free(c.drawn);
+    qx_trees_free(c.trees);
     qx_layout_free(c.stored);
     qx_protocol_free(c.protocol);
     qx_trial_file_close(c.file);

@@ -16,6 +16,9 @@ typedef struct qx_checked {
     const char *created_at; /* UTC */
     const char *created_by;
     size_t imports, values, corrections;
+    const char *trees, *trees_digest; /* tree list; NULL without one */
+    size_t change_count;
+    const char *const *change; /* what was done otherwise than drawn, in sentences */
 } qx_checked;
 
 /* A protocol, with data if `data` is not NULL. Problems and notes to `problems`; QX_E_INPUT
@@ -24,7 +27,7 @@ qx_status
 qx_check_protocol(qx_ctx *cx, const char *path, const char *data, qx_problems *problems);
 
 /* A trial file: pages, protocol against its digest, layout against its digest, and the
- * layout drawn again from the seed. Texts of *out in `arena`. */
+ * layout drawn again from the seed (with its trees). Texts of *out in `arena`. */
 qx_status qx_check_trial(qx_ctx *cx,
                          const char *path,
                          qx_problems *problems,

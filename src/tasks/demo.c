@@ -78,8 +78,11 @@ static qx_status lay_out(const showing *s)
 {
     qx_laid_out made = {0};
     QX_TRY(qx_trial_file_remove(s->cx, s->trial)); /* an earlier demonstration's */
-    QX_TRY(qx_lay_out(
-        s->cx, s->protocol, qx_demo_seed(), s->trial, RECORDER, s->problems, &made));
+    const qx_lay_out_wish wish = {.protocol = s->protocol,
+                                  .seed = qx_demo_seed(),
+                                  .path = s->trial,
+                                  .by = RECORDER};
+    QX_TRY(qx_lay_out(s->cx, &wish, s->problems, &made));
     qx_text *csv = qx_text_new(s->arena);
     qx_status status = csv == NULL ? qx_fail(s->cx, QX_E_NOMEM, "no memory for the data")
                                    : qx_demo_data(s->cx, made.protocol, made.layout, csv);

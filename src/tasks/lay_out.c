@@ -102,27 +102,47 @@ qx_status qx_draw_layout(qx_ctx *cx,
     return status;
 }
 
+static qx_status
+make(qx_ctx *cx, const qx_lay_out_wish *wish, qx_problems *problems, qx_laid_out *made)
+{
+    qx_planting planting = {.reach_m = wish->reach_m};
+    QX_TRY(qx_protocol_read(cx, wish->protocol, problems, &made->protocol));
+    if (wish->trees != NULL) {
+        QX_TRY(qx_trees_read(cx, wish->trees, problems, &made->trees));
+    }
+    QX_TRY(qx_draw_layout(cx, made->protocol, wish->seed, problems, &made->layout));
+    if (made->trees != NULL) {
+        planting.trees = made->trees;
+        QX_TRY(qx_trees_place(cx,
+                              made->layout->arena,
+                              made->protocol,
+                              made->trees,
+                              wish->reach_m,
+                              made->layout,
+                              &made->placed));
+    }
+    return qx_trial_file_create(cx,
+                                wish->path,
+                                made->protocol,
+                                made->layout,
+                                made->trees == NULL ? NULL : &planting,
+                                wish->by);
+}
+
 qx_status qx_lay_out(qx_ctx *cx,
-                     const char *protocol_path,
-                     uint64_t seed,
-                     const char *path,
-                     const char *by,
+                     const qx_lay_out_wish *wish,
                      qx_problems *problems,
                      qx_laid_out *out)
 {
     qx_laid_out made = {0};
-    if (qx_file_exists(path)) {
+    if (qx_file_exists(wish->path)) {
         return qx_fail(cx,
                        QX_E_EXISTS,
                        "%s is there already; expected a new name: a layout is never "
                        "overwritten",
-                       path);
+                       wish->path);
     }
-    QX_TRY(qx_protocol_read(cx, protocol_path, problems, &made.protocol));
-    qx_status status = qx_draw_layout(cx, made.protocol, seed, problems, &made.layout);
-    if (status == QX_OK) {
-        status = qx_trial_file_create(cx, path, made.protocol, made.layout, by);
-    }
+    const qx_status status = make(cx, wish, problems, &made);
     if (status != QX_OK) {
         qx_laid_out_free(&made);
         return status;
@@ -135,6 +155,7 @@ void qx_laid_out_free(qx_laid_out *laid_out)
 {
     if (laid_out != NULL) {
         qx_layout_free(laid_out->layout);
+        qx_trees_free(laid_out->trees);
         qx_protocol_free(laid_out->protocol);
         *laid_out = (qx_laid_out){0};
     }

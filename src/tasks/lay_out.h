@@ -6,20 +6,30 @@
 #include "base/problems.h"
 #include "layout/layout.h"
 #include "trial/protocol.h"
+#include "trial/trees_place.h"
+
+typedef struct qx_lay_out_wish {
+    const char *protocol; /* file */
+    const char *trees;    /* list of trees; NULL: none */
+    double reach_m;       /* greatest distance inside a block of trees; 0: found */
+    uint64_t seed;
+    const char *path; /* trial file to make */
+    const char *by;   /* who */
+} qx_lay_out_wish;
 
 typedef struct qx_laid_out {
     qx_protocol *protocol;
     qx_layout *layout;
+    qx_trees *trees;        /* NULL without a list */
+    qx_trees_placed placed; /* of the list; in the layout's arena */
 } qx_laid_out;
 
-/* Reads the protocol, draws from `seed` and makes the trial file `path`, which must not be
- * there (QX_E_EXISTS). `by`: who. QX_E_INPUT with places in `problems` when the protocol is
- * wrong or its units cannot hold the levels. The caller frees *out with qx_laid_out_free. */
+/* Reads protocol and tree list, draws from the seed, gives the trees their places and makes
+ * the trial file, which must not be there (QX_E_EXISTS). QX_E_INPUT with places in
+ * `problems` when the protocol or the list is wrong, the units cannot hold the levels, or
+ * the trees do not suffice. The caller frees *out with qx_laid_out_free. */
 qx_status qx_lay_out(qx_ctx *cx,
-                     const char *protocol_path,
-                     uint64_t seed,
-                     const char *path,
-                     const char *by,
+                     const qx_lay_out_wish *wish,
                      qx_problems *problems,
                      qx_laid_out *out);
 

@@ -18,7 +18,7 @@ static void a_new_file_is_what_the_contract_says(void **state)
 {
     trial *t = *state;
     assert_int_equal(trial_ask(t, "PRAGMA application_id"), QX_APPLICATION_ID);
-    assert_int_equal(trial_ask(t, "PRAGMA user_version"), 1);
+    assert_int_equal(trial_ask(t, "PRAGMA user_version"), 2);
     assert_int_equal(trial_ask(t, "PRAGMA foreign_keys"), 1);
     assert_int_equal(trial_ask(t, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(trial_ask(t,
@@ -81,7 +81,7 @@ static void a_file_is_never_overwritten(void **state)
 {
     trial *t = *state;
     assert_fails(t->cx,
-                 qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, "Ada"),
+                 qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"),
                  QX_E_EXISTS,
                  "trial.qx");
 }
@@ -218,7 +218,7 @@ static qx_status create_again(qx_ctx *cx, void *given)
     char path[400];
     (void)snprintf(path, sizeof path, "%s/again.qx", t->folder);
     const qx_status status =
-        qx_trial_file_create(cx, path, t->protocol, t->layout, "Ada");
+        qx_trial_file_create(cx, path, t->protocol, t->layout, NULL, "Ada");
     if (status != QX_OK) {
         assert_false(qx_file_exists(path));
     }

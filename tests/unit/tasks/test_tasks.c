@@ -11,6 +11,7 @@
 #include "base/file.h"
 #include "support.h"
 #include "tasks/analyse_file.h"
+#include "tasks/change_layout.h"
 #include "tasks/check_task.h"
 #include "tasks/lay_out.h"
 #include "tasks/load.h"
@@ -63,11 +64,20 @@ static int desk_free(void **state)
     return 0;
 }
 
+static qx_status draw(desk *d, const char *trees, qx_laid_out *made)
+{
+    const qx_lay_out_wish wish = {.protocol = d->protocol,
+                                  .trees = trees,
+                                  .seed = 4,
+                                  .path = d->trial,
+                                  .by = "Ada"};
+    return qx_lay_out(d->cx, &wish, d->problems, made);
+}
+
 static void lay_out(desk *d)
 {
     qx_laid_out made = {0};
-    assert_ok(d->cx,
-              qx_lay_out(d->cx, d->protocol, 4, d->trial, "Ada", d->problems, &made));
+    assert_ok(d->cx, draw(d, NULL, &made));
     assert_string_equal(made.layout->kind, "blocks");
     qx_laid_out_free(&made);
 }
@@ -90,10 +100,7 @@ static void a_protocol_becomes_a_trial_file_once(void **state)
     lay_out(d);
     assert_true(qx_is_trial_file(d->trial));
     assert_false(qx_is_trial_file(d->protocol));
-    assert_fails(d->cx,
-                 qx_lay_out(d->cx, d->protocol, 4, d->trial, "Ada", d->problems, &made),
-                 QX_E_EXISTS,
-                 "there already");
+    assert_fails(d->cx, draw(d, NULL, &made), QX_E_EXISTS, "there already");
 }
 
 static void units_that_do_not_fit_leave_no_file(void **state)
@@ -106,9 +113,7 @@ static void units_that_do_not_fit_leave_no_file(void **state)
                "  tree: {within: block, count: 4}\ntreatments:\n"
                "  pinch: {levels: [none, early, late], on: tree}\nmeasure:\n"
                "  length: {kind: continuous, on: tree}\n");
-    assert_int_equal(
-        qx_lay_out(d->cx, d->protocol, 4, d->trial, "Ada", d->problems, &made),
-        QX_E_INPUT);
+    assert_int_equal(draw(d, NULL, &made), QX_E_INPUT);
     assert_int_equal(qx_problems_count(d->problems), 1);
     const qx_problem *problem = qx_problems_get(d->problems, 0);
     assert_int_equal(problem->at.line, 6);
@@ -127,9 +132,7 @@ static void a_sampled_unit_cannot_be_treated(void **state)
                "  shoot: {within: tree, sample: true}\ntreatments:\n"
                "  dip: {levels: [none, early], on: shoot}\nmeasure:\n"
                "  length: {kind: continuous, on: shoot}\n");
-    assert_int_equal(
-        qx_lay_out(d->cx, d->protocol, 4, d->trial, "Ada", d->problems, &made),
-        QX_E_INPUT);
+    assert_int_equal(draw(d, NULL, &made), QX_E_INPUT);
     assert_int_equal(qx_problems_count(d->problems), 1);
     assert_non_null(strstr(qx_problems_get(d->problems, 0)->wrong, "sampled"));
     assert_false(qx_file_exists(d->trial));
@@ -247,7 +250,7 @@ static qx_status whole_way(qx_ctx *cx, void *given)
         qx_arena_free(arena);
         return QX_E_NOMEM;
     }
-    qx_status status = qx_lay_out(cx, d.protocol, 4, d.trial, "Ada", d.problems, &made);
+    qx_status status = draw(&d, NULL, &made);
     qx_laid_out_free(&made);
     if (status == QX_OK) {
         status = record(&d, false, &stored, &receipt);
@@ -268,6 +271,105 @@ static void no_memory_is_told_all_the_way(void **state)
     assert_true(fail_each_allocation(whole_way, d) > 50);
 }
 
+/* Sixteen places in two rows, trunks in two sizes that alternate: blocks of three. */
+static const char *tree_list(desk *d)
+{
+    qx_text *text = qx_text_new(d->arena);
+    qx_text_add(text, "row,place,circumference_cm,status\n");
+    for (int i = 0; i < 16; i++) {
+        qx_text_printf(text,
+                       "%d,%d,%g,%s\n",
+                       i / 8 + 1,
+                       i % 8 + 1,
+                       (i % 2 == 0 ? 18.0 : 24.0) + 0.1 * i,
+                       i == 5 ? "missing" : "");
+    }
+    const char *path = qx_path_join(d->arena, d->folder, "trees.csv");
+    write_file(d, path, qx_text_get(text));
+    return path;
+}
+
+static void a_tree_list_gives_blocks_of_like_trees(void **state)
+{
+    desk *d = *state;
+    qx_laid_out made = {0};
+    qx_checked checked = {0};
+    assert_ok(d->cx, draw(d, tree_list(d), &made));
+    assert_int_equal(made.placed.usable, 15);
+    assert_int_equal(made.placed.needed, 12);
+    assert_true(made.placed.within < 0.5 * made.placed.within_by_place);
+    size_t trees = 0;
+    for (size_t i = 0; i < made.layout->placed_count; i++) {
+        const qx_stand *stand = &made.layout->stand[i];
+        if (made.layout->placed[i].unit == 1) {
+            trees++;
+            assert_true(stand->row >= 1.0 && stand->place >= 1.0 && stand->size > 20.0);
+            assert_true(stand->row != 1.0 || stand->place != 6.0); /* missing */
+        }
+    }
+    assert_int_equal(trees, 12);
+    assert_ok(d->cx, qx_check_trial(d->cx, d->trial, d->problems, d->arena, &checked));
+    assert_string_equal(checked.trees_digest, made.trees->digest);
+    qx_laid_out_free(&made);
+}
+
+static void too_few_trees_leave_no_file(void **state)
+{
+    desk *d = *state;
+    qx_laid_out made = {0};
+    const char *path = qx_path_join(d->arena, d->folder, "trees.csv");
+    write_file(d, path, "row,place\n1,1\n1,2\n");
+    assert_fails(d->cx, draw(d, path, &made), QX_E_INPUT, "the trial needs 12");
+    assert_false(qx_file_exists(d->trial));
+}
+
+/* What was done otherwise counts in the analysis, is told by check, and the drawn layout
+ * stays as it was drawn. */
+static void a_change_of_the_layout_is_kept_with_its_reason(void **state)
+{
+    desk *d = *state;
+    qx_laid_out made = {0};
+    qx_checked checked = {0};
+    size_t changes = 0;
+    assert_ok(d->cx, draw(d, NULL, &made));
+    const size_t first = 4; /* four blocks come first */
+    const uint32_t drawn = made.layout->level[first];
+    const char *other = drawn == 0 ? "late" : "none";
+    write_file(
+        d, d->data, qx_arena_printf(d->arena, "block,tree,pinch\n1,1,%s\n", other));
+    const qx_change_wish wish = {
+        .trial = d->trial, .done = d->data, .by = "Bo", .reason = "labels were swapped"};
+    assert_ok(d->cx, qx_change_layout(d->cx, &wish, d->problems, &changes));
+    assert_int_equal(changes, 1);
+    assert_ok(d->cx, qx_change_layout(d->cx, &wish, d->problems, &changes));
+    assert_int_equal(changes, 0); /* nothing new */
+    assert_ok(d->cx, qx_check_trial(d->cx, d->trial, d->problems, d->arena, &checked));
+    assert_int_equal(checked.change_count, 1);
+    assert_non_null(strstr(checked.change[0], "labels were swapped"));
+    qx_loaded loaded = {0};
+    assert_ok(d->cx, qx_load(d->cx, d->trial, NULL, d->problems, &loaded));
+    assert_string_equal(loaded.protocol->treatment[0].level[loaded.layout->level[first]],
+                        other);
+    qx_loaded_free(&loaded);
+    qx_laid_out_free(&made);
+}
+
+static void a_change_that_cannot_be_changes_nothing(void **state)
+{
+    desk *d = *state;
+    size_t changes = 0;
+    lay_out(d);
+    write_file(d, d->data, "block,tree,pinch\n1,9,late\n1,1,never\n,1,late\n");
+    const qx_change_wish wish = {
+        .trial = d->trial, .done = d->data, .by = "Bo", .reason = "why"};
+    assert_fails(d->cx,
+                 qx_change_layout(d->cx, &wish, d->problems, &changes),
+                 QX_E_INPUT,
+                 "has problems");
+    assert_int_equal(qx_problems_count(d->problems), 3);
+    assert_int_equal(changes, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -281,6 +383,10 @@ int main(void)
         T(a_trial_file_in_order_is_told_with_what_it_holds),
         T(the_new_protocol_is_valid_and_never_overwrites),
         T(what_cannot_be_laid_out_can_be_analysed_and_is_a_note),
+        T(a_tree_list_gives_blocks_of_like_trees),
+        T(too_few_trees_leave_no_file),
+        T(a_change_of_the_layout_is_kept_with_its_reason),
+        T(a_change_that_cannot_be_changes_nothing),
         T(no_memory_is_told_all_the_way),
 #undef T
     };

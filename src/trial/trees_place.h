@@ -1,0 +1,53 @@
+/* trial/trees_place.h - real trees for the trees of a layout: which of the list take part,
+ * and which block each belongs to.
+ *
+ * The unit that the list is about is the one named "tree", else the smallest one that is
+ * placed. Chance has drawn the layout by numbers; here the numbers get trees, before anybody
+ * knows what they will be given:
+ *
+ *   blocks   the outermost unit, if it is one: blocks of trees that are alike in trunk area
+ *            and near (layout/alike.h); inside a block along the rows, so that what stands
+ *            together in the layout (plots of several trees) stands together outside
+ *   rows and columns that cross: a rectangle of the list without gaps
+ *   no blocks: the trees nearest to each other in trunk area are all one group
+ *
+ * Trees that are missing, guards or odd by the list's own word are never taken. Where the
+ * layout holds treatments apart or together along the rows (layout/wishes.h) blocks are made
+ * by place alone, so that neighbours in the layout are neighbours outside. */
+#ifndef QX_TRIAL_TREES_PLACE_H
+#define QX_TRIAL_TREES_PLACE_H
+
+#include "layout/layout.h"
+#include "trial/protocol.h"
+#include "trial/trees.h"
+
+typedef struct qx_odd_tree {
+    size_t tree;           /* number in the list */
+    double z;              /* the larger of the two */
+    bool among_neighbours; /* unlike its neighbours rather than unlike all */
+    bool used;
+} qx_odd_tree;
+
+/* What the list came to, for people. */
+typedef struct qx_trees_placed {
+    size_t usable, needed;
+    bool by_place;                  /* blocks by place alone */
+    double within, within_by_place; /* variance of trunk area inside blocks, of 1; NAN */
+    double farthest_m, farthest_by_place_m, reach_m;
+    size_t odd_count;
+    const qx_odd_tree *odd; /* by oddness */
+} qx_trees_placed;
+
+/* Gives the layout's trees their labels and places (layout->stand) from the list. Texts of
+ * the layout move to its own arena; *out lives in `arena`. reach_m: greatest distance inside
+ * a block, 0: found. QX_E_INPUT with a message that says what would fit: too few trees, no
+ * rectangle, blocks out of reach. Same list, same seed, same trees. */
+qx_status qx_trees_place(qx_ctx *cx,
+                         qx_arena *arena,
+                         const qx_protocol *protocol,
+                         const qx_trees *trees,
+                         double reach_m,
+                         qx_layout *layout,
+                         qx_trees_placed *out);
+
+#endif

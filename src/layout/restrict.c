@@ -4,9 +4,10 @@
 
 #include "layout/ground.h"
 
-#define TRIES       300 /* draws to throw away before the chain takes over */
-#define THETA       0.2 /* weight of one broken rule in the chain */
-#define STEPS       60  /* of the chain for each plot between two looks */
+#define TRIES       300   /* draws to throw away before the chain takes over */
+#define GROUP_TRIES 20000 /* of one group that is drawn by itself */
+#define THETA       0.2   /* weight of one broken rule in the chain */
+#define STEPS       60    /* of the chain for each plot between two looks */
 #define LOOKS       400
 #define EVEN_LEVELS 20  /* thresholds while neighbours are evened out */
 #define EVEN_STEPS  200 /* for each plot at each threshold */
@@ -192,6 +193,47 @@ static bool chain_keeps(const keeping *k)
     return false;
 }
 
+/* Do neighbours stand in one group alone, and may each group be drawn by itself? */
+static bool groups_alone(const keeping *k)
+{
+    const qx_drawing *d = k->d;
+    for (size_t i = 0; i < d->plots; i++) {
+        const size_t next = k->beside[i][1];
+        if (next != NOBODY && d->group[next] != d->group[i]) {
+            return false;
+        }
+    }
+    return d->stratum->rule == QX_RULE_SHUFFLE;
+}
+
+static bool group_is_kept(const keeping *k, size_t g)
+{
+    for (size_t x = k->group_start[g]; x < k->group_start[g + 1]; x++) {
+        if (broken_at(k, k->group_plot[x]) > 0) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Shuffles each group until it keeps the rule: exact, for the groups are independent. */
+static bool shuffle_groups(const keeping *k)
+{
+    for (size_t g = 0; g < k->d->group_count; g++) {
+        const size_t *plot = k->group_plot + k->group_start[g];
+        const size_t count = k->group_start[g + 1] - k->group_start[g];
+        for (size_t draw = 0; !group_is_kept(k, g); draw++) {
+            if (draw == GROUP_TRIES) {
+                return false;
+            }
+            for (size_t i = count; i > 1; i--) {
+                exchange(k, plot[i - 1], plot[qx_rng_below(&k->d->rng, i)]);
+            }
+        }
+    }
+    return true;
+}
+
 static bool crossed(const qx_stratum *s)
 {
     return s->rule == QX_RULE_LATIN || s->rule == QX_RULE_ROWCOL;
@@ -200,6 +242,12 @@ static bool crossed(const qx_stratum *s)
 static qx_status keep_apart(keeping *k, qx_status (*draw)(qx_drawing *d))
 {
     qx_drawing *d = k->d;
+    if (groups_alone(k)) {
+        QX_TRY(draw(d));
+        if (shuffle_groups(k)) {
+            return QX_OK;
+        }
+    }
     for (size_t i = 0; i < TRIES; i++) {
         qx_status status = QX_OK;
         QX_SCRATCH(d->cx, status, draw(d));

@@ -2,7 +2,8 @@
  *
  * Apart (no same level side by side). The class is: all layouts that the draw could give
  * and that keep the rule. Draws are thrown away until one keeps it, so that each of the
- * class is as likely as any other. Where that is seldom (TRIES draws), a Markov chain takes
+ * class is as likely as any other; group by group, where neighbours never stand in two
+ * groups of complete blocks. Where that is seldom (TRIES draws), a Markov chain takes
  * over: it exchanges two plots of one group, accepts with the probability that makes
  * theta^(broken rules) its stationary distribution (Metropolis et al. 1953, J Chem Phys
  * 21:1087-1092), and is looked at only every 60 steps a plot: given that no rule is broken

@@ -312,6 +312,7 @@ qx_status qx_choose(qx_ctx *cx,
     out->term_count = c.term_count;
     out->term = c.term;
     out->df = method[protocol->analysis.df];
+    out->unconstrained = !protocol->analysis.df_named;
     return QX_OK;
 }
 
@@ -331,5 +332,6 @@ qx_choice_spec(const qx_choice *choice, const qx_variate_frame *data, double lev
                          .random_count = choice->random_count,
                          .random = choice->random,
                          .df = choice->df,
+                         .unconstrained = choice->unconstrained,
                          .level = level};
 }

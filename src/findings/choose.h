@@ -23,6 +23,7 @@ typedef struct qx_choice {
     size_t residual_unit;      /* number in frame->unit */
     const char *residual_path; /* path of the lowest unit */
     qx_df_method df;
+    bool unconstrained; /* nobody asked for a method by name: model/unconstrained.h */
 } qx_choice;
 
 /* Everything in `arena`; notes on cx. */

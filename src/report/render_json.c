@@ -68,6 +68,7 @@ static void write_variance(qx_json *j, const qx_result *r)
         qx_json_number(j, "upper", v->upper);
         qx_json_number(j, "lrt", v->lrt);
         qx_json_number(j, "p", v->p);
+        qx_json_number(j, "unconstrained", v->unconstrained);
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');

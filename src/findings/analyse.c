@@ -4,9 +4,9 @@
 #include <string.h>
 
 #include "findings/checks.h"
-#include "findings/covariance_of.h"
 #include "findings/classical.h"
 #include "findings/counts.h"
+#include "findings/covariance_of.h"
 #include "findings/covariates.h"
 #include "findings/dose.h"
 #include "findings/grades.h"
@@ -199,10 +199,9 @@ static qx_path path_of(qx_arithmetic arithmetic)
     return QX_PATH_AUTO;
 }
 
-static qx_status analyse_variate(qx_work *w, size_t v)
+static qx_status analyse_frame(qx_work *w, size_t v)
 {
     bool possible;
-    QX_TRY(qx_frame_of(w->cx, w->arena, w->protocol, w->table, v, &w->data));
     w->result->used = w->data.n;
     w->result->missing = w->data.missing;
     QX_TRY(can_be_fitted(w, &possible));
@@ -222,26 +221,97 @@ static qx_status analyse_variate(qx_work *w, size_t v)
     return fit_and_read(w);
 }
 
-static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *result)
+static qx_status begin(qx_ctx *cx,
+                       qx_arena *arena,
+                       const qx_protocol *protocol,
+                       size_t v,
+                       qx_result *result,
+                       qx_work *w)
 {
-    const qx_variate *variate = &f->protocol->variate[v];
-    qx_work w = {.cx = cx,
-                 .arena = f->arena,
-                 .temporary = qx_arena_inside(qx_ctx_scratch(cx)),
-                 .protocol = f->protocol,
-                 .table = f->table,
-                 .variate = variate,
-                 .level = f->protocol->analysis.level,
-                 .alpha = 1.0 - f->protocol->analysis.level,
-                 .margin = NAN,
-                 .result = result};
+    const qx_variate *variate = &protocol->variate[v];
+    *w = (qx_work){.cx = cx,
+                   .arena = arena,
+                   .temporary = qx_arena_inside(qx_ctx_scratch(cx)),
+                   .protocol = protocol,
+                   .variate = variate,
+                   .level = protocol->analysis.level,
+                   .alpha = 1.0 - protocol->analysis.level,
+                   .margin = NAN,
+                   .result = result};
     empty_result(variate, result);
-    if (w.temporary == NULL) {
+    if (w->temporary == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for the analysis of %s", variate->name);
     }
-    w.settled.arena = w.settled.ranges.arena = w.temporary;
-    QX_TRY(analyse_variate(&w, v));
+    w->settled.arena = w->settled.ranges.arena = w->temporary;
+    return QX_OK;
+}
+
+static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *result)
+{
+    qx_work w;
+    QX_TRY(begin(cx, f->arena, f->protocol, v, result, &w));
+    w.table = f->table;
+    QX_TRY(qx_frame_of(cx, f->arena, f->protocol, f->table, v, &w.data));
+    QX_TRY(analyse_frame(&w, v));
     return take_notes(&w);
+}
+
+/* The frame with other values: their numbers alone, or the classes that they name. */
+static qx_status with_values(qx_work *w, const qx_variate_frame *frame, const double y[])
+{
+    w->data = *frame;
+    w->data.raw = w->data.scaled = w->data.y = y;
+    w->data.shift = 0.0;
+    if (frame->k != NULL) {
+        w->data.k = y;
+    }
+    if (frame->size != NULL) {
+        double *share;
+        QX_NEW_IN(w->cx, w->temporary, share, frame->n);
+        for (size_t i = 0; i < frame->n; i++) {
+            share[i] = y[i] / frame->size[i];
+        }
+        w->data.raw = w->data.scaled = w->data.y = share;
+    }
+    if (frame->class_ != NULL) {
+        uint32_t *class_;
+        QX_NEW_IN(w->cx, w->temporary, class_, frame->n);
+        for (size_t i = 0; i < frame->n; i++) {
+            class_[i] = (uint32_t)y[i];
+        }
+        w->data.class_ = class_;
+    }
+    return QX_OK;
+}
+
+static qx_status again(qx_ctx *cx,
+                       qx_arena *arena,
+                       const qx_protocol *protocol,
+                       size_t v,
+                       const qx_variate_frame *frame,
+                       const double y[],
+                       qx_result *result)
+{
+    qx_work w;
+    QX_TRY(begin(cx, arena, protocol, v, result, &w));
+    w.brief = true;
+    QX_TRY(with_values(&w, frame, y));
+    QX_TRY(analyse_frame(&w, v));
+    qx_ctx_clear(cx); /* notes: nobody reads them */
+    return QX_OK;
+}
+
+qx_status qx_analyse_again(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_protocol *protocol,
+                           size_t v,
+                           const qx_variate_frame *frame,
+                           const double y[],
+                           qx_result *result)
+{
+    qx_status status;
+    QX_SCRATCH(cx, status, again(cx, arena, protocol, v, frame, y, result));
+    return status;
 }
 
 static qx_status all_results(qx_ctx *cx, qx_findings *f)

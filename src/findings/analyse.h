@@ -14,4 +14,20 @@ qx_status qx_analyse(qx_ctx *cx,
                      const struct qx_layout *layout,
                      qx_findings **out);
 
+struct qx_variate_frame;
+
+/* The same analysis of other values in a frame that is known: simulated trials, one after
+ * the other, without a table (redraw.h). y: n values, counts (k of the frame's size), or
+ * numbers of classes. What only a reader wants (profile intervals of components, residuals,
+ * checks, simple effects, notes) is left out; tests, means, differences and verdicts are
+ * those of qx_analyse. `result` is in `arena`; any number of threads, each with its cx and
+ * arena. QX_E_NOMEM. */
+qx_status qx_analyse_again(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_protocol *protocol,
+                           size_t variate,
+                           const struct qx_variate_frame *frame,
+                           const double y[],
+                           qx_result *result);
+
 #endif

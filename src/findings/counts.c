@@ -34,7 +34,9 @@ static void tell_fit(qx_work *w, const qx_glmm *fit)
 static qx_status tell_components(qx_work *w, qx_glmm *fit)
 {
     qx_variance_line *list;
-    QX_TRY(qx_glmm_profile_components(w->cx, fit));
+    if (!w->brief) {
+        QX_TRY(qx_glmm_profile_components(w->cx, fit));
+    }
     QX_NEW_IN(w->cx, w->arena, list, fit->m);
     for (size_t i = 0; i < fit->m; i++) {
         const qx_component *c = &fit->component[i];
@@ -117,8 +119,11 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
     QX_TRY(tell_coefficients(w, fit));
     QX_TRY(qx_counts_tests_of(w, fit));
     QX_TRY(qx_means_of(w));
-    QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_contrasts_of(w));
+    if (w->brief) {
+        return QX_OK;
+    }
+    QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_counts_points(w, fit));
     return qx_warn_of_interactions(w);
 }
@@ -127,7 +132,8 @@ static qx_status with_units(qx_work *w, qx_glmm *fit, bool penalised)
 {
     qx_lmm *units = NULL;
     if (wants_small_sample(fit, penalised)) {
-        QX_TRY(qx_small_sample_prepare(w, &units));
+        const bool varies = fit->m > 0 || fit->extra == QX_EXTRA_MODELLED;
+        QX_TRY(qx_small_sample_prepare(w, varies, &units));
     }
     const qx_status status = read_fit(w, fit);
     qx_lmm_free(units);
@@ -135,12 +141,28 @@ static qx_status with_units(qx_work *w, qx_glmm *fit, bool penalised)
     return status;
 }
 
+/* What the penalty can be put on: with a spread of its own the information of a family is
+ * not always positive, so that the extra variation becomes a random effect of each thing;
+ * scaled errors mean nothing without a likelihood. */
+static qx_extra penalised_extra(qx_extra extra)
+{
+    switch (extra) {
+    case QX_EXTRA_MODELLED:
+    case QX_EXTRA_UNIT:
+        return QX_EXTRA_UNIT;
+    case QX_EXTRA_SCALED:
+    case QX_EXTRA_NONE:
+        break;
+    }
+    return QX_EXTRA_NONE;
+}
+
 /* Nought or all throughout a treatment: the same model again, kept finite. */
-static qx_status keep_finite(qx_work *w, qx_glmm **fit)
+static qx_status keep_finite(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
 {
     qx_glmm_spec spec = qx_counts_spec(w);
     qx_glmm *kept = NULL;
-    spec.extra = (*fit)->extra == QX_EXTRA_SCALED ? QX_EXTRA_NONE : (*fit)->extra;
+    choice->extra = spec.extra = penalised_extra((*fit)->extra);
     spec.penalise = true;
     QX_TRY(qx_glmm_fit(w->cx, &spec, &kept));
     qx_glmm_free(*fit);
@@ -148,11 +170,11 @@ static qx_status keep_finite(qx_work *w, qx_glmm **fit)
     return QX_OK;
 }
 
-static qx_status go_on(qx_work *w, const qx_family_choice *choice, qx_glmm **fit)
+static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
 {
     const bool separated = (*fit)->separated;
     if (separated) {
-        QX_TRY(keep_finite(w, fit));
+        QX_TRY(keep_finite(w, choice, fit));
     }
     w->design = &(*fit)->design;
     w->estimator = (qx_estimator){.kind = &qx_estimator_glmm,

@@ -57,6 +57,14 @@ tell_tested(qx_work *w, const qx_family_choice *choice, const qx_glmm *fit)
                        p_text(choice->p, p),
                        fit->family->title);
     }
+    if (choice->extra == QX_EXTRA_UNIT) {
+        return qx_note(w->cx,
+                       "%s varies more from one %s to the next than chance alone would "
+                       "make it (%s): each has a random effect of its own.",
+                       w->variate->label,
+                       own_unit(w),
+                       p_text(choice->p, p));
+    }
     return qx_note(w->cx,
                    "%s varies from one %s to the next about as much as chance makes it "
                    "(%s): it is analysed as %s.",

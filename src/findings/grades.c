@@ -54,7 +54,9 @@ static void tell_fit(qx_work *w, const qx_classes *fit)
 static qx_status tell_components(qx_work *w, qx_classes *fit)
 {
     qx_variance_line *list;
-    QX_TRY(qx_classes_profile_components(w->cx, fit, w->level));
+    if (!w->brief) {
+        QX_TRY(qx_classes_profile_components(w->cx, fit, w->level));
+    }
     QX_NEW_IN(w->cx, w->arena, list, fit->component_count);
     const size_t each =
         w->choice.random_count > 0 ? fit->component_count / w->choice.random_count : 1;
@@ -166,6 +168,9 @@ static qx_status read_fit(qx_work *w, qx_classes *fit)
     QX_TRY(tell_coefficients(w, fit));
     QX_TRY(qx_grades_tests_of(w, fit));
     QX_TRY(qx_means_of(w));
+    if (w->brief) {
+        return QX_OK;
+    }
     QX_TRY(qx_simple_effects_of(w));
     if (has_order(w)) {
         QX_TRY(qx_contrasts_of(w));
@@ -194,7 +199,7 @@ static qx_status go_on(qx_work *w, qx_classes *fit)
                                   .df = INFINITY,
                                   .averaged = fit->component_count > 0};
     if (fit->component_count > 0 || fit->penalised) {
-        QX_TRY(qx_small_sample_prepare(w, &units));
+        QX_TRY(qx_small_sample_prepare(w, fit->component_count > 0, &units));
     }
     const qx_status status = read_fit(w, fit);
     qx_lmm_free(units);

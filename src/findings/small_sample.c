@@ -4,11 +4,16 @@
 
 #include "numeric/dist.h"
 
-qx_status qx_small_sample_prepare(qx_work *w, qx_lmm **fit)
+qx_status qx_small_sample_prepare(qx_work *w, bool varies, qx_lmm **fit)
 {
     qx_lmm_spec spec = qx_choice_spec(&w->choice, &w->data, w->level);
-    qx_ctx *aside = qx_ctx_new(); /* its notes are about a model that nobody asked for */
     *fit = NULL;
+    w->units = NULL;
+    w->small_method = "likelihood ratio";
+    if (!varies) {
+        return QX_OK;
+    }
+    qx_ctx *aside = qx_ctx_new(); /* its notes are about a model that nobody asked for */
     if (aside == NULL) {
         return qx_fail(w->cx, QX_E_NOMEM, "no memory for the degrees of freedom");
     }

@@ -19,9 +19,11 @@
  * one by one, Wald's statistic serves. */
 #define QX_RATIOS_MOST 66
 
-/* Sets w->small_method and w->units; *fit is freed by qx_lmm_free, NULL when these data
- * leave no df to speak of (then the normal distribution serves). QX_E_NOMEM. */
-qx_status qx_small_sample_prepare(qx_work *w, qx_lmm **fit);
+/* Sets w->small_method and w->units. `varies`: the model estimates how much units or things
+ * vary, so that df are limited; else (a penalty alone) the ratio is held against chi-squared
+ * and the normal distribution. *fit is freed by qx_lmm_free; NULL when nothing limits the df.
+ * QX_E_NOMEM. */
+qx_status qx_small_sample_prepare(qx_work *w, bool varies, qx_lmm **fit);
 
 /* df of a row, INFINITY where nothing limits them. */
 double qx_small_df(qx_work *w, const double row[]);

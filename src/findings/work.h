@@ -25,11 +25,12 @@ typedef struct qx_work {
     qx_covariance covariance; /* spec.covariance points here when it is asked for */
     bool structured;          /* dates, residuals by season or a field trend are in the
                                  model (findings/covariance_of.h) */
-    const qx_lmm *fit;       /* continuous values only, else NULL */
-    const qx_design *design; /* of the fit */
-    qx_estimator estimator;  /* what means and differences ask */
+    const qx_lmm *fit;        /* continuous values only, else NULL */
+    const qx_design *design;  /* of the fit */
+    qx_estimator estimator;   /* what means and differences ask */
     qx_strata strata;
     double level, alpha;
+    bool brief; /* a simulated trial: what only a reader wants is left out */
     const char *small_method; /* counts, shares, classes: NULL where p serves as it is */
     const qx_lmm *units;      /* holds their df (small_sample.h), or NULL: no limit */
     double margin;            /* on the scale of analysis; NAN without one */

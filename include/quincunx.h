@@ -38,7 +38,13 @@ extern "C" {
 #include "numeric/root.h"
 #include "numeric/sums.h"
 
+#include "layout/assess.h"
+#include "layout/criteria.h"
 #include "layout/layout.h"
+#include "layout/neighbour.h"
+#include "layout/position.h"
+#include "layout/search.h"
+#include "layout/wishes.h"
 
 #include "model/anova.h"
 #include "model/compare.h"

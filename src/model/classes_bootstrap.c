@@ -28,7 +28,7 @@ static qx_status run(qx_ctx *cx,
                      qx_classes_bootstrap *out)
 {
     const qx_workers_options options = {.what = "refits"};
-    bootstrap b = {.null = null, .ratio = ratio};
+    bootstrap b = {.null = null};
     qx_rng rng = qx_rng_seeded(out->seed), *stream;
     size_t above = 0;
     QX_NEW(cx, stream, replicates);
@@ -37,6 +37,7 @@ static qx_status run(qx_ctx *cx,
         qx_rng_jump(&rng);
     }
     b.stream = stream;
+    b.ratio = ratio;
     if (ratio == NULL) {
         QX_NEW(cx, b.ratio, replicates);
     }

@@ -29,6 +29,11 @@ qx_status qx_classes_fit(qx_ctx *cx,
                          qx_classes_kind kind,
                          qx_classes **out);
 
+/* Its first steps (classes_model.c): the classes that were seen, and the likelihood over
+ * columns made orthonormal. */
+qx_status qx_classes_find(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit);
+qx_status qx_classes_make_model(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fit);
+
 /* The row of the model that belongs to a row of the design, without the centre: x (q) =
  * root' (row - weight centre), weight 1 for a mean, 0 for a difference. */
 void qx_classes_row(const qx_classes *fit, const double row[], double weight, double x[]);
@@ -55,13 +60,5 @@ qx_status qx_classes_climb_from(qx_ctx *cx,
                                 const double from[],
                                 double z[],
                                 qx_class_summit *out);
-
-/* Do the rows of the model tell its classes apart? `row` (cells) and `column` (P, as coef)
- * may be NULL. */
-qx_status qx_classes_separated(qx_ctx *cx,
-                               const qx_class_model *model,
-                               const qx_mat *back,
-                               bool column[],
-                               bool *found);
 
 #endif

@@ -77,6 +77,7 @@ slope_of(const qx_classes *fit, const double x[], const spread *at, size_t k, do
     const struct qx_classes_inner *in = fit->inner;
     const qx_class_model *model = &in->model;
     const size_t effects = effects_of(model), K = model->K;
+    QX_ASSERT(effects > 0);
     double by[QX_PREDICTORS_MOST];
     memset(g, 0, (model->P + model->D) * sizeof *g);
     for (size_t j = 0; j < model->d; j++) {

@@ -104,7 +104,8 @@ static qx_status draw_numbers(qx_ctx *cx,
         qx_class_predict(model, model->x + c * model->q, z, eta);
         shift(model, effect, c, eta);
         model->rows->probability(model->d, eta, p);
-        for (double i = 0.5; i < model->total[c]; i += 1.0) {
+        const size_t things = (size_t)(model->total[c] + 0.5);
+        for (size_t i = 0; i < things; i++) {
             number[c * model->K + qx_class_draw(rng, model->K, p)] += 1.0;
         }
     }

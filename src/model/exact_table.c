@@ -70,10 +70,11 @@ static double tables_at_most(const margins *m)
 /* Going through: cell after cell of rows 0 ... r - 2; the last row is what columns leave. */
 typedef struct search {
     const margins *m;
-    double *left; /* c: what columns still hold */
-    double *rest; /* r x c: what a row still holds before its cell */
-    double *cell; /* r x c */
-    double *sum;  /* r x c + 1: log factorials of the cells before */
+    double *left;  /* c: what columns still hold */
+    double *rest;  /* r x c: what a row still holds before its cell */
+    double *cell;  /* r x c */
+    double *sum;   /* r x c + 1: log factorials of the cells before */
+    size_t *i, *j; /* (r - 1) c: row and column of each cell */
     double p, count;
 } search;
 
@@ -92,7 +93,7 @@ static void one_table(search *s, double sum)
 /* The least and most that a cell may hold so that the rest of its row still fits. */
 static void bounds(const search *s, size_t at, double *least, double *most)
 {
-    const size_t j = at % s->m->c;
+    const size_t j = s->j[at];
     double room = 0.0;
     for (size_t k = j + 1; k < s->m->c; k++) {
         room += s->left[k];
@@ -103,7 +104,7 @@ static void bounds(const search *s, size_t at, double *least, double *most)
 
 static void go_through(search *s)
 {
-    const size_t c = s->m->c, cells = (s->m->r - 1) * c;
+    const size_t cells = (s->m->r - 1) * s->m->c;
     size_t at = 0;
     bool down = true;
     if (cells == 0) {
@@ -117,7 +118,7 @@ static void go_through(search *s)
             bounds(s, at, &least, &most);
             s->cell[at] = least - 1.0;
         } else {
-            s->left[at % c] += s->cell[at];
+            s->left[s->j[at]] += s->cell[at];
         }
         bounds(s, at, &least, &most);
         s->cell[at] += 1.0;
@@ -129,14 +130,14 @@ static void go_through(search *s)
             down = false;
             continue;
         }
-        s->left[at % c] -= s->cell[at];
+        s->left[s->j[at]] -= s->cell[at];
         s->sum[at + 1] = s->sum[at] + log_factorial(s->cell[at]);
         if (at + 1 == cells) {
             one_table(s, s->sum[at + 1]);
             down = false;
         } else {
             s->rest[at + 1] =
-                (at + 1) % c == 0 ? s->m->row[(at + 1) / c] : s->rest[at] - s->cell[at];
+                s->j[at + 1] == 0 ? s->m->row[s->i[at + 1]] : s->rest[at] - s->cell[at];
             at++;
             down = true;
         }
@@ -150,6 +151,14 @@ static qx_status all_tables(qx_ctx *cx, const margins *m, qx_exact *out)
     QX_NEW(cx, s.rest, m->r * m->c);
     QX_NEW(cx, s.cell, m->r * m->c);
     QX_NEW(cx, s.sum, m->r * m->c + 1);
+    QX_NEW(cx, s.i, m->r * m->c);
+    QX_NEW(cx, s.j, m->r * m->c);
+    for (size_t i = 0, at = 0; i < m->r; i++) {
+        for (size_t j = 0; j < m->c; j++, at++) {
+            s.i[at] = i;
+            s.j[at] = j;
+        }
+    }
     memcpy(s.left, m->col, m->c * sizeof *s.left);
     go_through(&s);
     *out = (qx_exact){.p = fmin(1.0, s.p), .exact = true, .arrangements = s.count};
@@ -167,7 +176,7 @@ drawn_tables(qx_ctx *cx, const margins *m, size_t draws, uint64_t seed, qx_exact
     QX_NEW(cx, thing, all);
     QX_NEW(cx, cell, m->c);
     for (size_t j = 0; j < m->c; j++) {
-        for (double x = 0.5; x < m->col[j]; x += 1.0) {
+        for (size_t x = (size_t)m->col[j]; x > 0; x--) {
             thing[k++] = j;
         }
     }
@@ -177,7 +186,7 @@ drawn_tables(qx_ctx *cx, const margins *m, size_t draws, uint64_t seed, qx_exact
         k = 0;
         for (size_t i = 0; i < m->r; i++) {
             memset(cell, 0, m->c * sizeof *cell);
-            for (double x = 0.5; x < m->row[i]; x += 1.0) {
+            for (size_t x = (size_t)m->row[i]; x > 0; x--) {
                 cell[thing[k++]] += 1.0;
             }
             for (size_t j = 0; j < m->c; j++) {

@@ -48,15 +48,11 @@ static void ask_for_class(asking *to, const double x[], size_t k)
     }
 }
 
-static qx_status separated(qx_ctx *cx,
-                           const qx_class_model *model,
-                           const qx_mat *back,
-                           bool column[],
-                           bool *found)
+static qx_status separated(qx_ctx *cx, const qx_class_model *model, bool *found)
 {
     const size_t each = model->parallel ? 2 : model->d;
     asking to = {.model = model};
-    qx_cone cone = {.moves = column, .back = back};
+    qx_cone cone = {0};
     QX_TRY(qx_mat_new(
         cx, qx_ctx_scratch(cx), model->P, model->cells * model->K * each, &to.A));
     for (size_t c = 0; c < model->cells; c++) {
@@ -73,17 +69,6 @@ static qx_status separated(qx_ctx *cx,
     return QX_OK;
 }
 
-qx_status qx_classes_separated(qx_ctx *cx,
-                               const qx_class_model *model,
-                               const qx_mat *back,
-                               bool column[],
-                               bool *found)
-{
-    qx_status status;
-    QX_SCRATCH(cx, status, separated(cx, model, back, column, found));
-    return status;
-}
-
 qx_status qx_separation_of_classes(qx_ctx *cx,
                                    qx_classes *fit,
                                    const qx_classes_spec *spec,
@@ -91,7 +76,7 @@ qx_status qx_separation_of_classes(qx_ctx *cx,
 {
     const size_t K = fit->class_count;
     double *number;
-    QX_TRY(qx_classes_separated(cx, &fit->inner->model, NULL, NULL, found));
+    QX_TRY(separated(cx, &fit->inner->model, found));
     if (!*found) {
         return QX_OK;
     }

@@ -273,7 +273,7 @@ static qx_status list_measures(qx_ctx *cx, qx_arena *arena, shared *s)
                        arena,
                        s,
                        CALIBRATION_COVERAGE,
-                       NULL,
+                       c->note_residual,
                        "interval of the residual variance",
                        "");
 }

@@ -34,11 +34,13 @@ typedef struct continuous {
     continuous_factor factor[CONTINUOUS_FACTORS];
     size_t term_count;
     continuous_term term[CONTINUOUS_TERMS];
-    size_t compared;            /* factor whose means and pairs are judged */
-    double margin;              /* of equivalence; sd of the residual is 1 */
-    double lost;                /* share of units that are lost, */
-    unsigned lost_dimensions;   /* combinations of these */
-    const char *note_intervals; /* of variance components */
+    size_t compared;          /* factor whose means and pairs are judged */
+    double margin;            /* of equivalence; sd of the residual is 1 */
+    double lost;              /* share of units that are lost, */
+    unsigned lost_dimensions; /* combinations of these */
+    const char
+        *note_intervals; /* why intervals of variances may be off, or NULL: of units */
+    const char *note_residual; /* and of the residual */
 } continuous;
 
 qx_status continuous_open(qx_ctx *cx,

@@ -21,10 +21,15 @@
                                                        .measures = continuous_measures,  \
                                                        .trial = continuous_trial}
 
-static const char few_blocks[] =
+static const char few_units[] =
     "few units of this kind: the likelihood's interval leans on a large-sample law";
+static const char few_df[] =
+    "likelihood's interval at few degrees of freedom, where its law is not yet reached";
+static const char pooled[] = "likelihood's interval; units that do not vary are pooled "
+                             "with the residual in half of "
+                             "the trials, which makes it too narrow";
 
-#define BLOCKS(name_, blocks, sd_, margin_)                                              \
+#define BLOCKS(name_, blocks, sd_, margin_, why_)                                        \
     static const continuous name_ = {                                                    \
         .dimension_count = 2,                                                            \
         .dimension = {(blocks), 4},                                                      \
@@ -32,13 +37,14 @@ static const char few_blocks[] =
         .factor = {FIXED("treatment", 2U), RANDOM("block", 1U, (sd_))},                  \
         TREATMENT,                                                                       \
         .margin = (margin_),                                                             \
-        .note_intervals = few_blocks}
+        .note_intervals = few_units,                                                     \
+        .note_residual = (why_)}
 
-BLOCKS(blocks3, 3, 1.0, 4.0);
-BLOCKS(blocks4, 4, 1.0, 3.5);
-BLOCKS(blocks6, 6, 1.0, 3.0);
-BLOCKS(blocks10, 10, 1.0, 2.0);
-BLOCKS(blocks_nil, 6, 0.0, 3.0);
+BLOCKS(blocks3, 3, 1.0, 4.0, few_df);
+BLOCKS(blocks4, 4, 1.0, 3.5, few_df);
+BLOCKS(blocks6, 6, 1.0, 3.0, few_df);
+BLOCKS(blocks10, 10, 1.0, 2.0, few_df);
+BLOCKS(blocks_nil, 6, 0.0, 3.0, pooled);
 LAYOUT("blocks-3",
        "complete blocks, 4 treatments, 3 replicates; sd of blocks 1",
        blocks3);
@@ -67,7 +73,8 @@ static const continuous split_plot = {
     .term = {{"variety", 1, {0}}, {"spray", 1, {1}}, {"variety:spray", 2, {0, 1}}},
     .compared = 0,
     .margin = 2.5,
-    .note_intervals = few_blocks};
+    .note_intervals = few_units,
+    .note_residual = NULL};
 LAYOUT(
     "split-plot",
     "split plot, 6 blocks, 3 varieties on plots, 4 sprays inside; sd of blocks 1, plots "
@@ -87,7 +94,8 @@ static const continuous latin = {
                RANDOM("column", 2U, 0.5)},
     TREATMENT,
     .margin = 3.0,
-    .note_intervals = few_blocks};
+    .note_intervals = few_units,
+    .note_residual = few_df};
 LAYOUT("latin-square", "Latin square of 5; sd of rows 1, columns 0.5", latin);
 
 /* Seven treatments in blocks of three, each pair together in one block of every seven: the
@@ -97,7 +105,7 @@ static uint32_t cyclic_7(const uint32_t at[])
     static const uint32_t start[] = {0, 1, 3};
     return (at[0] + start[at[1]]) % 7;
 }
-#define INCOMPLETE(name_, sd_)                                                           \
+#define INCOMPLETE(name_, sd_, why_)                                                     \
     static const continuous name_ = {                                                    \
         .dimension_count = 2,                                                            \
         .dimension = {14, 3},                                                            \
@@ -106,9 +114,10 @@ static uint32_t cyclic_7(const uint32_t at[])
                    RANDOM("block", 1U, (sd_))},                                          \
         TREATMENT,                                                                       \
         .margin = 3.0,                                                                   \
-        .note_intervals = few_blocks}
-INCOMPLETE(incomplete, 1.0);
-INCOMPLETE(incomplete_nil, 0.0);
+        .note_intervals = few_units,                                                     \
+        .note_residual = (why_)}
+INCOMPLETE(incomplete, 1.0, few_df);
+INCOMPLETE(incomplete_nil, 0.0, pooled);
 LAYOUT("incomplete",
        "incomplete blocks of 3, 7 treatments, 14 blocks; sd of blocks 1",
        incomplete);
@@ -116,7 +125,7 @@ LAYOUT("incomplete-nil",
        "incomplete blocks of 3, 7 treatments, 14 blocks; blocks do not vary",
        incomplete_nil);
 
-#define LIMBS(name_, sd_)                                                                \
+#define LIMBS(name_, sd_, why_)                                                          \
     static const continuous name_ = {                                                    \
         .dimension_count = 3,                                                            \
         .dimension = {4, 5, 4},                                                          \
@@ -124,16 +133,17 @@ LAYOUT("incomplete-nil",
         .factor = {FIXED("treatment", 1U), RANDOM("tree", 3U, (sd_))},                   \
         TREATMENT,                                                                       \
         .margin = 1.5 + (sd_),                                                           \
-        .note_intervals = NULL}
-LIMBS(limbs, 1.0);
-LIMBS(limbs_nil, 0.0);
+        .note_intervals = NULL,                                                          \
+        .note_residual = (why_)}
+LIMBS(limbs, 1.0, NULL);
+LIMBS(limbs_nil, 0.0, pooled);
 LAYOUT("limbs", "4 treatments on 5 trees each, 4 limbs a tree; sd of trees 1", limbs);
 LAYOUT("limbs-nil",
        "4 treatments on 5 trees each, 4 limbs a tree; trees do not vary",
        limbs_nil);
 
 /* Limbs in trees in blocks. */
-#define NESTED(name_, sd_block, sd_tree, lost_)                                          \
+#define NESTED(name_, sd_block, sd_tree, lost_, why_)                                    \
     static const continuous name_ = {.dimension_count = 3,                               \
                                      .dimension = {6, 4, 3},                             \
                                      .factor_count = 3,                                  \
@@ -144,9 +154,10 @@ LAYOUT("limbs-nil",
                                      .margin = 1.5 + (sd_tree),                          \
                                      .lost = (lost_),                                    \
                                      .lost_dimensions = 7U,                              \
-                                     .note_intervals = few_blocks}
-NESTED(limbs_lost, 1.0, 1.0, 0.15);
-NESTED(limbs_lost_nil, 0.0, 0.0, 0.15);
+                                     .note_intervals = few_units,                        \
+                                     .note_residual = (why_)}
+NESTED(limbs_lost, 1.0, 1.0, 0.15, NULL);
+NESTED(limbs_lost_nil, 0.0, 0.0, 0.15, pooled);
 LAYOUT("limbs-lost",
        "6 blocks of 4 treatments, a tree each with 3 limbs, 15 % of limbs lost; sd of "
        "blocks "
@@ -157,7 +168,7 @@ LAYOUT("limbs-lost-nil",
        "blocks nor trees vary",
        limbs_lost_nil);
 
-#define TREES_LOST(name_, sd_)                                                           \
+#define TREES_LOST(name_, sd_, why_)                                                     \
     static const continuous name_ = {                                                    \
         .dimension_count = 2,                                                            \
         .dimension = {8, 4},                                                             \
@@ -167,9 +178,10 @@ LAYOUT("limbs-lost-nil",
         .margin = 2.5,                                                                   \
         .lost = 0.15,                                                                    \
         .lost_dimensions = 3U,                                                           \
-        .note_intervals = few_blocks}
-TREES_LOST(trees_lost, 1.0);
-TREES_LOST(trees_lost_nil, 0.0);
+        .note_intervals = few_units,                                                     \
+        .note_residual = (why_)}
+TREES_LOST(trees_lost, 1.0, few_df);
+TREES_LOST(trees_lost_nil, 0.0, pooled);
 LAYOUT("trees-lost",
        "8 blocks of 4 treatments, 15 % of trees lost; sd of blocks 1",
        trees_lost);
@@ -177,7 +189,7 @@ LAYOUT("trees-lost-nil",
        "8 blocks of 4 treatments, 15 % of trees lost; blocks do not vary",
        trees_lost_nil);
 
-#define SEASONS(name_, sd_block, sd_tree)                                                \
+#define SEASONS(name_, sd_block, sd_tree, why_)                                          \
     static const continuous name_ = {.dimension_count = 3,                               \
                                      .dimension = {5, 4, 2},                             \
                                      .factor_count = 4,                                  \
@@ -191,9 +203,10 @@ LAYOUT("trees-lost-nil",
                                               {"treatment:season", 2, {0, 1}}},          \
                                      .compared = 0,                                      \
                                      .margin = 2.0 + (sd_tree),                          \
-                                     .note_intervals = few_blocks}
-SEASONS(seasons, 1.0, 1.0);
-SEASONS(seasons_nil, 0.0, 0.0);
+                                     .note_intervals = few_units,                        \
+                                     .note_residual = (why_)}
+SEASONS(seasons, 1.0, 1.0, few_df);
+SEASONS(seasons_nil, 0.0, 0.0, pooled);
 LAYOUT("seasons",
        "5 blocks of 4 treatments, the same trees in two seasons; sd of blocks 1, trees 1",
        seasons);

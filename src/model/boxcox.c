@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "model/design_rows.h"
 #include "numeric/dist.h"
 #include "numeric/root.h"
 #include "numeric/sums.h"
@@ -17,6 +18,7 @@ typedef struct profile {
     const qx_design *design;
     const double *u; /* n: log(y / g) */
     double *z, *dz;  /* n, work */
+    double *room;    /* of the projections */
     double cut;      /* what l must reach to be inside the interval */
 } profile;
 
@@ -41,16 +43,15 @@ static double transform_slope(double u, double lambda)
     return u * u * sum;
 }
 
-/* What the fixed part leaves: the tail of Q'x. */
+/* What the fixed part leaves. */
 static void project(const profile *f, double x[])
 {
-    qx_qr_apply(&f->design->qr, 't', x);
+    qx_design_project(f->design, x, f->room);
 }
 
 static double leftover(const profile *f, const double a[], const double b[])
 {
-    const size_t rank = f->design->qr.rank;
-    return qx_dot(f->design->n - rank, a + rank, b + rank);
+    return qx_dot(f->design->n, a, b);
 }
 
 static double log_likelihood(const profile *f, double lambda)
@@ -141,6 +142,7 @@ static qx_status box_cox(
     QX_NEW(cx, u, n);
     QX_NEW(cx, f.z, n);
     QX_NEW(cx, f.dz, n);
+    QX_NEW(cx, f.room, qx_design_room(design));
     for (size_t i = 0; i < n; i++) {
         if (!(y[i] > 0.0) || !isfinite(y[i])) {
             return qx_fail(cx, QX_E_ARG, "value %zu is not above zero", i + 1);

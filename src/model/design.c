@@ -407,7 +407,7 @@ static qx_status make_rows(qx_ctx *cx, qx_arena *arena, const qx_alike *a, qx_de
 static qx_status make(qx_ctx *cx, qx_arena *arena, bool compact, qx_design *d)
 {
     qx_alike a = {d->n, d->n, NULL};
-    if (compact && d->n > WHOLE_MOST / d->full) {
+    if (compact && d->n >= WHOLE_MOST / d->full) {
         QX_TRY(qx_design_alike(cx, arena, d->frame, d->term_count, d->term, &a));
     }
     QX_TRY(a.count > d->n / ROWS_SHARE ? make_whole(cx, arena, d)

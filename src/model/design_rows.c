@@ -174,7 +174,42 @@ static qx_status split_whole(qx_ctx *cx,
     return QX_OK;
 }
 
-/* By the means of the sets: what is inside them is residual. */
+/* Means of the sets, and each times the root of its count. */
+static void
+means_of(const qx_design *d, const double y[], double mean[], double weighed[])
+{
+    const size_t count = d->rows.rows;
+    memset(mean, 0, count * sizeof *mean);
+    memset(weighed, 0, count * sizeof *weighed);
+    for (size_t i = 0; i < d->n; i++) {
+        mean[d->row_of[i]] += y[i];
+    }
+    for (size_t s = 0; s < count; s++) {
+        mean[s] /= d->row_count[s];
+    }
+    for (size_t i = 0; i < d->n; i++) { /* what the first sums rounded away */
+        weighed[d->row_of[i]] += y[i] - mean[d->row_of[i]];
+    }
+    for (size_t s = 0; s < count; s++) {
+        mean[s] += weighed[s] / d->row_count[s];
+        weighed[s] = mean[s] * sqrt(d->row_count[s]);
+    }
+}
+
+/* r = y less the fitted values: what is inside the sets is residual. all: Q'weighed, lost. */
+static void
+take_fit(const qx_design *d, const double y[], double mean[], double all[], double r[])
+{
+    memset(all, 0, d->p * sizeof *all);
+    qx_qr_apply(&d->qr, 'n', all);
+    for (size_t s = 0; s < d->rows.rows; s++) {
+        mean[s] -= all[s] / sqrt(d->row_count[s]); /* the fitted value */
+    }
+    for (size_t i = 0; i < d->n; i++) {
+        r[i] = y[i] - mean[d->row_of[i]];
+    }
+}
+
 static qx_status split_rows(qx_ctx *cx,
                             const qx_design *d,
                             const double y[],
@@ -187,33 +222,52 @@ static qx_status split_rows(qx_ctx *cx,
     QX_NEW(cx, mean, count);
     QX_NEW(cx, weighed, count);
     QX_NEW(cx, all, count);
-    for (size_t i = 0; i < d->n; i++) {
-        mean[d->row_of[i]] += y[i];
-    }
-    for (size_t s = 0; s < count; s++) {
-        mean[s] /= d->row_count[s];
-        weighed[s] = 0.0;
-    }
-    for (size_t i = 0; i < d->n; i++) { /* what the first sums rounded away */
-        weighed[d->row_of[i]] += y[i] - mean[d->row_of[i]];
-    }
-    for (size_t s = 0; s < count; s++) {
-        mean[s] += weighed[s] / d->row_count[s];
-        weighed[s] = mean[s] * sqrt(d->row_count[s]);
-    }
+    means_of(d, y, mean, weighed);
     QX_TRY(qx_qr_solve(cx, &d->qr, weighed, full, all));
     if (effects != NULL) {
         memcpy(effects, all, d->p * sizeof *effects);
     }
-    memset(all, 0, d->p * sizeof *all);
-    qx_qr_apply(&d->qr, 'n', all);
-    for (size_t s = 0; s < count; s++) {
-        mean[s] -= all[s] / sqrt(d->row_count[s]); /* the fitted value */
+    take_fit(d, y, mean, all, r);
+    return QX_OK;
+}
+
+size_t qx_design_room(const qx_design *d)
+{
+    return d->row_of != NULL ? 2 * d->rows.rows : 0;
+}
+
+void qx_design_project(const qx_design *d, double x[], double room[])
+{
+    if (d->row_of != NULL) {
+        double *weighed = room + d->rows.rows;
+        means_of(d, x, room, weighed);
+        qx_qr_apply(&d->qr, 't', weighed);
+        take_fit(d, x, room, weighed, x);
+        return;
     }
+    qx_qr_apply(&d->qr, 't', x); /* Q'Mx, of the same length */
+    memset(x, 0, d->p * sizeof *x);
+}
+
+static qx_status leverage_of_rows(qx_ctx *cx, const qx_design *d, double out[])
+{
+    double *row;
+    QX_NEW(cx, row, d->rows.rows);
+    QX_TRY(qx_qr_leverage(cx, &d->qr, row));
     for (size_t i = 0; i < d->n; i++) {
-        r[i] = y[i] - mean[d->row_of[i]];
+        out[i] = row[d->row_of[i]] / d->row_count[d->row_of[i]];
     }
     return QX_OK;
+}
+
+qx_status qx_design_leverage(qx_ctx *cx, const qx_design *d, double out[])
+{
+    qx_status status;
+    if (d->row_of == NULL) {
+        return qx_qr_leverage(cx, &d->qr, out);
+    }
+    QX_SCRATCH(cx, status, leverage_of_rows(cx, d, out));
+    return status;
 }
 
 static qx_status split(qx_ctx *cx,

@@ -49,4 +49,14 @@ qx_status qx_design_split(qx_ctx *cx,
                           double effects[],
                           double r[]);
 
+/* Numbers of room that qx_design_project needs. */
+size_t qx_design_room(const qx_design *d);
+
+/* x (n) := a vector whose inner products with others made so are those of Mx, M = I - QQ'.
+ * For loops that ask for them again and again. */
+void qx_design_project(const qx_design *d, double x[], double room[]);
+
+/* The diagonal of QQ' (n). QX_E_NOMEM. */
+qx_status qx_design_leverage(qx_ctx *cx, const qx_design *d, double out[]);
+
 #endif

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/design_rows.h"
 #include "model/weighting.h"
 
 static qx_status mixed(qx_ctx *cx, const qx_lmm *fit, double leverage[], double pull[])
@@ -33,7 +34,7 @@ qx_status qx_leverage_of(qx_ctx *cx, const qx_lmm *fit, double leverage[], doubl
         QX_SCRATCH(cx, status, mixed(cx, fit, leverage, pull));
         return status;
     }
-    QX_TRY(qx_qr_leverage(cx, &fit->design.qr, leverage));
+    QX_TRY(qx_design_leverage(cx, &fit->design, leverage));
     memcpy(pull, leverage, fit->n * sizeof pull[0]);
     return QX_OK;
 }

@@ -90,8 +90,8 @@ qx_status qx_plan_profile(
         return dense(cx, plan, m, levels, out);
     }
     QX_TRY(reduced(cx, plan, m, levels, out));
-    if (path == QX_PATH_SPARSE) {
-        return QX_OK;
+    if (path == QX_PATH_SPARSE || plan->design.row_of != NULL) {
+        return QX_OK; /* on request; or nothing of n x p is wanted */
     }
     QX_TRY(dense_is_cheaper(cx, plan, m, levels, out, &cheaper));
     return cheaper ? dense(cx, plan, m, levels, out) : QX_OK;

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "model/design_rows.h"
+
 /* Columns of length 1 that should lie in a stratum may miss it by this: rounding of n
  * operations. */
 static const double IN_STRATUM = 1e-8;
@@ -265,9 +267,7 @@ static qx_status place_terms(qx_ctx *cx,
     }
     for (size_t j = 1; j < d->p && *balanced; j++) {
         const size_t t = d->term_of[j];
-        memset(x, 0, w->n * sizeof *x);
-        x[j] = 1.0;
-        qx_qr_apply(&d->qr, 'n', x);
+        QX_TRY(qx_design_basis(cx, d, j, x));
         const size_t at = stratum_holding(w, x);
         *balanced = at <= w->m && (s->df[t] == 0.0 || s->stratum_of[t] == at);
         s->stratum_of[t] = at;
@@ -296,21 +296,19 @@ make(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s, bool *bal
 {
     layout w = {
         .n = d->n, .m = spec->random_count, .inside = s->inside, .df = s->dimension};
-    double *effects, *full;
-    QX_NEW(cx, effects, d->n);
-    QX_NEW(cx, full, d->full);
+    double *effects, *r;
+    QX_NEW(cx, effects, d->p);
+    QX_NEW(cx, r, d->n);
     QX_TRY(study_units(cx, spec, &w, balanced));
     s->why = w.why;
     if (!*balanced) {
         return QX_OK;
     }
     s->why = "treatments are not spread evenly over the units";
-    QX_TRY(qx_qr_solve(cx, &d->qr, spec->y, full, effects));
+    QX_TRY(qx_design_split(cx, d, spec->y, NULL, effects, r));
     QX_TRY(place_terms(cx, &w, d, effects, s, balanced));
     if (*balanced) {
-        memset(effects, 0, d->p * sizeof *effects);
-        qx_qr_apply(&d->qr, 'n', effects);
-        left_over(&w, d, effects, s);
+        left_over(&w, d, r, s);
     }
     return QX_OK;
 }
@@ -319,15 +317,15 @@ make(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s, bool *bal
 static qx_status
 one_stratum(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s)
 {
-    double *effects, *full;
-    QX_NEW(cx, effects, d->n);
-    QX_NEW(cx, full, d->full);
-    QX_TRY(qx_qr_solve(cx, &d->qr, spec->y, full, effects));
+    double *effects, *r;
+    QX_NEW(cx, effects, d->p);
+    QX_NEW(cx, r, d->n);
+    QX_TRY(qx_design_split(cx, d, spec->y, NULL, effects, r));
     for (size_t j = 1; j < d->p; j++) {
         s->df[d->term_of[j]] += 1.0;
         s->ss[d->term_of[j]] += effects[j] * effects[j];
     }
-    s->left[0] = qx_dot(d->n - d->p, effects + d->p, effects + d->p);
+    s->left[0] = qx_dot(d->n, r, r);
     s->left_df[0] = (double)(d->n - d->p);
     s->dimension[0] = (double)d->n - 1.0;
     return QX_OK;

@@ -3,10 +3,13 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/design_rows.h"
 #include "numeric/chol.h"
 
 /* Levels of one set beyond which leverages are not given: A^-1 costs their cube. */
 #define SET_MOST 5000
+/* Numbers of X (240 MB) beyond which neither: three matrices of that size are needed. */
+#define NUMBERS_MOST 30000000U
 
 static const qx_factor *find_factor(const qx_frame *frame, const char *name)
 {
@@ -133,8 +136,7 @@ static qx_status span(qx_ctx *cx, const qx_lmm *fit, qx_weighting *part)
 {
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->n, fit->p, &part->basis));
     for (size_t j = 0; j < fit->p; j++) {
-        QX_AT(part->basis, j, j) = 1.0;
-        qx_qr_apply(&fit->design.qr, 'n', &QX_AT(part->basis, 0, j));
+        QX_TRY(qx_design_basis(cx, &fit->design, j, &QX_AT(part->basis, 0, j)));
     }
     return QX_OK;
 }
@@ -239,6 +241,12 @@ static qx_status factor_all(qx_ctx *cx, const qx_lmm *fit, qx_weighting *part)
 static qx_status mixed(qx_ctx *cx, const qx_lmm *fit, qx_weighting *part)
 {
     size_t largest = 0;
+    if (fit->n > NUMBERS_MOST / fit->p) {
+        part->lost = true;
+        return qx_note(cx,
+                       "There are too many observations to tell by how much each of them "
+                       "pulls at its own fit; residuals are given.");
+    }
     QX_TRY(arrange(cx, fit, part, &largest));
     if (largest > SET_MOST) {
         part->lost = true;

@@ -23,6 +23,7 @@ static const qx_flag_word words[] = {
      QX_FLAG_PATH,
      "auto|dense|sparse",
      "how the random part is computed; all give the same: a check of the arithmetic"},
+    {"--pictures", QX_FLAG_PICTURES, "FOLDER", "where to draw the map and the blocks"},
     {"--power", QX_FLAG_POWER, "P", "wanted power, such as 0.8"},
     {"--reach", QX_FLAG_REACH, "M", "greatest distance inside a block of trees, metres"},
     {"--reason", QX_FLAG_REASON, "TEXT", "why values or the layout are corrected"},
@@ -181,6 +182,8 @@ static qx_status take_value(qx_call *call, const qx_flag_word *word, const char 
         call->out = value;
     } else if (word->flag == QX_FLAG_FROM) {
         call->from = value;
+    } else if (word->flag == QX_FLAG_PICTURES) {
+        call->pictures = value;
     } else if (word->flag == QX_FLAG_DONE) {
         call->done = value;
     } else if (word->flag == QX_FLAG_TREES) {

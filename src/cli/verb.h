@@ -30,7 +30,8 @@ typedef enum {
     QX_FLAG_TREES = 1 << 19,
     QX_FLAG_PATH = 1 << 20,
     QX_FLAG_REACH = 1 << 21,
-    QX_FLAG_DONE = 1 << 22
+    QX_FLAG_DONE = 1 << 22,
+    QX_FLAG_PICTURES = 1 << 23
 } qx_flag;
 
 struct qx_verb;
@@ -48,6 +49,7 @@ typedef struct qx_call {
     const char *reason;       /* "" if not given */
     const char *from;         /* with QX_FLAG_FROM, else NULL */
     const char *trees;        /* with QX_FLAG_TREES, else NULL */
+    const char *pictures;     /* with QX_FLAG_PICTURES, else NULL */
     const char *done;         /* with QX_FLAG_DONE, else NULL */
     double reach_m;           /* with QX_FLAG_REACH, else 0 */
     double power;             /* with QX_FLAG_POWER, else 0 */

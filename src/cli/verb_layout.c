@@ -247,6 +247,9 @@ static qx_status draw(qx_call *call)
             answer_trees(call, &made);
         }
     }
+    if (status == QX_OK && call->pictures != NULL) {
+        status = qx_lay_out_pictures(call->cx, &made, call->pictures);
+    }
     qx_laid_out_free(&made);
     return status;
 }
@@ -291,7 +294,8 @@ const qx_verb qx_verb_layout = {
         "seed\ngives the same layout; without one it is drawn and told. A trial file "
         "is never\noverwritten. With a list of trees (row, place, trunk circumference or "
         "diameter, notes,\nstatus; CSV or spreadsheet) blocks are formed from trees that "
-        "are alike and near.\nWith --as-done what was done otherwise than drawn is kept, "
+        "are alike and near, and --pictures\ndraws a map and the blocks. With --as-done "
+        "what was done otherwise than drawn is kept, "
         "with the reason.\nIn JSON, `within` holds the numbers (from 0) of the "
         "entries of\n`placed` that a thing stands in.\n",
     .example = "  quincunx layout pears.yaml --seed 20260301 -o pears.qx\n"
@@ -299,7 +303,7 @@ const qx_verb qx_verb_layout = {
                "  quincunx layout pears.qx --as-done mixed-up.csv --reason \"labels "
                "swapped\"\n",
     .flags = QX_FLAG_JSON | QX_FLAG_SEED | QX_FLAG_OUT | QX_FLAG_BY | QX_FLAG_TREES |
-             QX_FLAG_REACH | QX_FLAG_DONE | QX_FLAG_REASON,
+             QX_FLAG_REACH | QX_FLAG_DONE | QX_FLAG_REASON | QX_FLAG_PICTURES,
     .files_least = 1,
     .files_most = 1,
     .run = run};

@@ -24,6 +24,8 @@ typedef struct qx_chart_input {
     /* plans only: what stands above is NULL then */
     const struct qx_planned *planned;
     const struct qx_plan_family *family;
+    /* layouts only */
+    const struct qx_field *field;
 } qx_chart_input;
 
 typedef struct qx_chart_kind {

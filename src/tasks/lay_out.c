@@ -1,6 +1,7 @@
 #include "tasks/lay_out.h"
 
 #include "base/file.h"
+#include "report/field_pictures.h"
 #include "store/trial_file.h"
 #include "trial/read_yaml.h"
 #include "trial/structure.h"
@@ -149,6 +150,33 @@ qx_status qx_lay_out(qx_ctx *cx,
     }
     *out = made;
     return QX_OK;
+}
+
+static qx_status
+write_picture(qx_ctx *cx, const qx_field *field, const char *key, const char *folder)
+{
+    qx_arena *arena = qx_arena_new();
+    qx_text *svg = arena == NULL ? NULL : qx_text_new(arena);
+    const char *path =
+        svg == NULL ? NULL : qx_arena_printf(arena, "%s/%s.svg", folder, key);
+    qx_status status = path == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for a picture")
+                                    : qx_field_svg(cx, field, key, svg);
+    if (status == QX_OK) {
+        status = qx_file_write(cx, path, qx_text_get(svg), qx_text_length(svg));
+    }
+    qx_arena_free(arena);
+    return status;
+}
+
+qx_status qx_lay_out_pictures(qx_ctx *cx, const qx_laid_out *made, const char *folder)
+{
+    const qx_field field = {.protocol = made->protocol,
+                            .layout = made->layout,
+                            .trees = made->trees,
+                            .placed = made->trees == NULL ? NULL : &made->placed};
+    QX_TRY(qx_folder_make(cx, folder));
+    QX_TRY(write_picture(cx, &field, "map", folder));
+    return made->trees == NULL ? QX_OK : write_picture(cx, &field, "blocks", folder);
 }
 
 void qx_laid_out_free(qx_laid_out *laid_out)

@@ -33,6 +33,10 @@ qx_status qx_lay_out(qx_ctx *cx,
                      qx_problems *problems,
                      qx_laid_out *out);
 
+/* Writes map.svg and, with a list of trees, blocks.svg into `folder`, which is made if it is
+ * not there. QX_E_IO, QX_E_NOMEM. */
+qx_status qx_lay_out_pictures(qx_ctx *cx, const qx_laid_out *made, const char *folder);
+
 /* The layout of a protocol, drawn but not stored. `problems` as above. */
 qx_status qx_draw_layout(qx_ctx *cx,
                          const qx_protocol *protocol,

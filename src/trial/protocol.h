@@ -32,6 +32,7 @@ typedef struct qx_site {
     const char *name, *country; /* "" if not given; country ISO 3166 two letters */
     double latitude, longitude; /* degrees; NAN if not given */
     double row_spacing_m, tree_spacing_m;
+    double row_bearing; /* degrees clockwise from north in which places are counted; NAN */
 } qx_site;
 
 typedef struct qx_seasons {

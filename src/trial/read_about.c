@@ -142,6 +142,14 @@ static void read_tree_spacing(qx_reading *r, const qx_node *node, void *target)
         r, node, SPACING_LEAST_M, SPACING_MOST_M, "expected metres from 0.05 to 100");
 }
 
+/* Which way places are counted: the map needs it to show where north is. */
+static void read_row_bearing(qx_reading *r, const qx_node *node, void *target)
+{
+    (void)target;
+    r->p->site.row_bearing = qx_read_number(
+        r, node, 0.0, 360.0, "expected degrees from north, clockwise, 0 to 360");
+}
+
 void qx_read_site(qx_reading *r, const qx_node *section)
 {
     static const qx_key keys[] = {
@@ -151,6 +159,7 @@ void qx_read_site(qx_reading *r, const qx_node *section)
         {"longitude", read_longitude, QX_KEY_BLANK},
         {"row_spacing_m", read_row_spacing, QX_KEY_BLANK},
         {"tree_spacing_m", read_tree_spacing, QX_KEY_BLANK},
+        {"row_bearing", read_row_bearing, QX_KEY_BLANK},
     };
     if (section != NULL) {
         qx_read_keys(r, section, "the site", QX_COUNT(keys), keys, NULL);

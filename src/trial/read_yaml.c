@@ -74,6 +74,7 @@ static void set_defaults(qx_protocol *p)
     p->site.name = p->site.country = "";
     p->site.latitude = p->site.longitude = (double)NAN;
     p->site.row_spacing_m = p->site.tree_spacing_m = (double)NAN;
+    p->site.row_bearing = (double)NAN;
     p->seasons.column = "season";
     p->analysis.df = QX_DF_KENWARD_ROGER;
     p->analysis.compare = QX_COMPARE_TUKEY;

@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "layout/alike.h"
 #include "layout/odd.h"
 #include "layout/wishes.h"
 
@@ -335,6 +334,21 @@ static qx_status form_group(placing *p)
     return hand_out(p, block);
 }
 
+/* Blocks by number in the list. */
+static qx_status keep_blocks(placing *p, const size_t from[], const size_t **out)
+{
+    size_t *block;
+    QX_NEW_IN(p->cx, p->arena, block, p->trees->count);
+    for (size_t i = 0; i < p->trees->count; i++) {
+        block[i] = QX_NO_BLOCK;
+    }
+    for (size_t i = 0; i < p->usable; i++) {
+        block[p->free_tree[i]] = from[i];
+    }
+    *out = block;
+    return QX_OK;
+}
+
 static qx_status form_blocks(placing *p)
 {
     qx_alike alike;
@@ -365,6 +379,9 @@ static qx_status form_blocks(placing *p)
     p->out->farthest_m = p->out->by_place ? alike.farthest_by_place_m : alike.farthest_m;
     p->out->farthest_by_place_m = alike.farthest_by_place_m;
     p->out->reach_m = alike.reach_m;
+    p->out->block_count = p->blocks;
+    QX_TRY(keep_blocks(p, alike.block, &p->out->block));
+    QX_TRY(keep_blocks(p, alike.by_place, &p->out->block_by_place));
     return hand_out(p, p->out->by_place ? alike.by_place : alike.block);
 }
 

@@ -6,6 +6,7 @@
 
 #include "base/ctx.h"
 #include "fuzz.h"
+#include "layout/layout.h"
 #include "trial/check.h"
 #include "trial/protocol.h"
 #include "trial/read_yaml.h"
@@ -38,6 +39,31 @@ static void hold_promises(const qx_protocol *p)
     }
 }
 
+/* Things of all units together; large layouts would only take time. */
+static bool is_small(const qx_layout_spec *spec)
+{
+    size_t things = 1;
+    for (size_t u = 0; u < spec->unit_count; u++) {
+        things =
+            things > 60 || spec->unit[u].count > 60 ? 61 : things * spec->unit[u].count;
+    }
+    return things <= 60;
+}
+
+/* What can be laid out without a complaint is laid out, or is told why not. */
+static void lay_out(qx_ctx *cx, const qx_layout_spec *spec)
+{
+    qx_layout *layout = NULL;
+    const size_t problems = qx_layout_problems(cx, spec, NULL, NULL);
+    if (problems == 0 && is_small(spec)) {
+        const qx_status status = qx_layout_make(cx, spec, 1, &layout);
+        must(status == QX_OK || status == QX_E_INPUT);
+        must((status == QX_OK) == (layout != NULL));
+        qx_layout_free(layout);
+        qx_ctx_clear(cx);
+    }
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static const char rows[] = "block,tree,limb,season,pinch,angle,y,length\n"
@@ -57,7 +83,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         hold_promises(p);
         qx_layout_spec spec;
         qx_table *table = NULL;
-        (void)qx_structure_of(cx, arena, p, &spec);
+        if (qx_structure_of(cx, arena, p, &spec) == QX_OK) {
+            lay_out(cx, &spec);
+        }
+        qx_ctx_clear(cx);
         (void)qx_data_parse(
             cx, p, "d.csv", rows, sizeof rows - 1, false, problems, &table, NULL);
         qx_table_free(table);

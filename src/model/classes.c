@@ -190,16 +190,21 @@ static qx_status fit_new(qx_ctx *cx, const qx_classes_spec *spec, qx_classes *fi
     QX_TRY(qx_mat_new(cx, fit->arena, all, all, &in->hessian));
     QX_TRY(qx_mat_new(cx, fit->arena, all, all, &in->joint));
     QX_TRY(name_all(cx, spec, fit));
-    in->separation = "";
+    fit->separation = "";
     if (!in->model.penalised) {
         QX_TRY(qx_separation_of_classes(cx, fit, spec, &found));
         in->model.penalised = found;
     }
     QX_TRY(climb(cx, fit, &summit));
     if (summit.runaway && !in->model.penalised) {
-        in->separation = "units that are all of one class";
+        fit->separation = "units that are of one class throughout";
         in->model.penalised = true;
         QX_TRY(climb(cx, fit, &summit));
+    }
+    if (fit->separation[0] != '\0') {
+        const char *sentence = qx_separation_told(fit->arena, fit->separation);
+        QX_TRY(sentence == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for a sentence")
+                                : qx_note(cx, "%s", sentence));
     }
     QX_TRY(penalised_hessian(cx, fit));
     return tell(cx, fit, &summit);

@@ -85,7 +85,9 @@ typedef struct qx_classes {
     double log_likelihood;   /* without the penalty, at the estimates */
     double penalty;          /* log of Jeffreys' prior there, 0 without */
     bool penalised;
-    const char *method; /* "maximum likelihood", "Laplace", "adaptive quadrature" */
+    const char *separation; /* why, in words for a sentence: "treatment=none (all 20
+                               asleep)"; "" where it was asked for or is not so */
+    const char *method;     /* "maximum likelihood", "Laplace", "adaptive quadrature" */
     bool converged;
     size_t iterations;
     struct qx_classes_inner *inner; /* private to model/ */
@@ -120,13 +122,20 @@ typedef struct qx_classes_test {
     const char *method; /* "likelihood ratio", "penalised likelihood ratio", ... */
 } qx_classes_test;
 
-/* Likelihood ratio test of L beta = 0 (L: r x design.p, full row rank, nothing on the
- * intercept where the kind is cumulative); baseline: for every class, r (K - 1) df.
+/* Likelihood ratio test of L beta = 0 (L: r x design.p, full row rank, nothing but rounding on
+ * the intercept where the kind is cumulative); baseline: for every class, r (K - 1) df.
  * QX_E_SHAPE, QX_E_RANK. Cost: one fit. */
 QX_API qx_status qx_classes_lrt(qx_ctx *cx,
                                 const qx_classes *fit,
                                 qx_mat L,
                                 qx_classes_test *out);
+
+/* The highest log-likelihood (with the penalty, where the fit has one) under L beta = 0, L as
+ * above: for ratios of hypotheses that hold each other, as of terms one after the other. */
+QX_API qx_status qx_classes_under(qx_ctx *cx,
+                                  const qx_classes *fit,
+                                  qx_mat L,
+                                  double *value);
 
 /* Probabilities of the K classes at each row of `rows` (m x design.p): `typical` at random
  * effects of zero, else averaged over them (what is seen over many trees; the same without

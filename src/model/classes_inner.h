@@ -20,7 +20,6 @@ struct qx_classes_inner {
     bool *at_zero;  /* D */
     qx_mat hessian; /* of minus the objective, (P + D) square */
     qx_mat joint;   /* covariance of z, (P + D) square, 0 for deviations at zero */
-    const char *separation; /* where, or "" */
 };
 
 /* Fits either kind (model/ordinal.h, model/multinomial.h). */

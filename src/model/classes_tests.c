@@ -11,6 +11,8 @@
 static const double REACH_MOST = 64.0;
 /* Relative width to which an end of an interval is found. */
 static const double END_PRECISION = 1e-8;
+/* Share of a row of a hypothesis that its making may leave on the intercept. */
+static const double INTERCEPT_MOST = 1e-9;
 
 /* Orthonormal columns that C (r x q, full row rank) sends to zero: q x (q - r). */
 static qx_status null_space(qx_ctx *cx, qx_arena *arena, qx_mat C, qx_mat *out)
@@ -85,7 +87,11 @@ qx_status qx_classes_basis(
                        fit->design.p);
     }
     for (size_t i = 0; i < L.rows && fit->kind == QX_CUMULATIVE; i++) {
-        if (QX_AT(L, i, 0) != 0.0) {
+        double most = 0.0;
+        for (size_t j = 1; j < L.cols; j++) {
+            most = fmax(most, fabs(QX_AT(L, i, j)));
+        }
+        if (fabs(QX_AT(L, i, 0)) > INTERCEPT_MOST * most) {
             return qx_fail(
                 cx, QX_E_SHAPE, "a hypothesis about grades cannot hold the intercept");
         }
@@ -131,7 +137,8 @@ qx_status qx_classes_climb_from(qx_ctx *cx,
     return qx_class_climb_up(cx, climb, z, out);
 }
 
-static qx_status lrt(qx_ctx *cx, const qx_classes *fit, qx_mat L, qx_classes_test *out)
+static qx_status
+under(qx_ctx *cx, const qx_classes *fit, qx_mat L, size_t *parameters, double *value)
 {
     const struct qx_classes_inner *in = fit->inner;
     qx_class_climb climb = {.model = &in->model, .guess = &in->hessian};
@@ -140,8 +147,31 @@ static qx_status lrt(qx_ctx *cx, const qx_classes *fit, qx_mat L, qx_classes_tes
     QX_TRY(qx_classes_basis(cx, qx_ctx_scratch(cx), fit, L, &climb.basis));
     QX_NEW(cx, z, in->model.P + in->model.D);
     QX_TRY(qx_classes_climb_from(cx, &climb, in->z, z, &summit));
-    out->df = in->model.P - climb.basis.cols;
-    out->chisq = fmax(0.0, 2.0 * (in->value - summit.value));
+    *parameters = climb.basis.cols;
+    *value = summit.value;
+    return QX_OK;
+}
+
+qx_status qx_classes_under(qx_ctx *cx, const qx_classes *fit, qx_mat L, double *value)
+{
+    size_t parameters;
+    double highest = NAN;
+    qx_status status;
+    QX_SCRATCH(cx, status, under(cx, fit, L, &parameters, &highest));
+    if (status == QX_OK) {
+        *value = highest;
+    }
+    return status;
+}
+
+static qx_status lrt(qx_ctx *cx, const qx_classes *fit, qx_mat L, qx_classes_test *out)
+{
+    const struct qx_classes_inner *in = fit->inner;
+    size_t parameters = 0;
+    double value = NAN;
+    QX_TRY(under(cx, fit, L, &parameters, &value));
+    out->df = in->model.P - parameters;
+    out->chisq = fmax(0.0, 2.0 * (in->value - value));
     out->p = qx_chisq_p(out->chisq, (double)out->df, QX_UPPER);
     out->method = in->model.penalised ? "penalised likelihood ratio" : "likelihood ratio";
     return QX_OK;

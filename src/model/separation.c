@@ -89,7 +89,7 @@ qx_status qx_separation_of_classes(qx_ctx *cx,
                                                   .K = K,
                                                   .number = number,
                                                   .name = fit->class_name},
-                               &fit->inner->separation);
+                               &fit->separation);
 }
 
 /* ---- shares and counts: inequalities by the columns of X ------------------------------- */

@@ -6,7 +6,7 @@
 #include "model/classes.h"
 #include "model/separation.h"
 
-/* Are the classes told apart by the fixed part? Puts where into fit->inner->separation. */
+/* Are the classes told apart by the fixed part? Puts where into fit->separation. */
 qx_status qx_separation_of_classes(qx_ctx *cx,
                                    qx_classes *fit,
                                    const qx_classes_spec *spec,
@@ -34,5 +34,8 @@ qx_status qx_separation_words(qx_ctx *cx,
                               const qx_design *design,
                               const qx_cell_numbers *numbers,
                               const char **out);
+
+/* The sentence of qx_separation_sentence from its words. */
+const char *qx_separation_told(qx_arena *arena, const char *words);
 
 #endif

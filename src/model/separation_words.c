@@ -197,12 +197,17 @@ qx_status qx_separation_words(qx_ctx *cx,
     return QX_OK;
 }
 
-const char *qx_separation_sentence(qx_arena *arena, const qx_separation *separation)
+const char *qx_separation_told(qx_arena *arena, const char *words)
 {
     return qx_arena_printf(
         arena,
         "The answers are told apart completely by %s: the most likely effect would be "
         "infinite. A penalised likelihood (Firth 1993) keeps estimates finite; tests and "
         "intervals are those of the penalised likelihood.",
-        separation->words);
+        words);
+}
+
+const char *qx_separation_sentence(qx_arena *arena, const qx_separation *separation)
+{
+    return qx_separation_told(arena, separation->words);
 }

@@ -2,7 +2,7 @@
  *
  *     bench_shares fit REPEATS
  *     bench_shares trials REPLICATES REPEATS CHECKED [THREADS]
- *     bench_shares bootstrap REPLICATES REPEATS [THREADS]
+ *     bench_shares bootstrap REPLICATES REPEATS
  *
  * fit        8 treatments, 10 trees each, 6 branches, 20 buds: k of n ~ treatment + tree,
  *            Laplace, standard errors from the joint Hessian.

@@ -87,7 +87,7 @@ typedef struct qx_family {
     qx_row_likelihood *rows;
 } qx_family;
 
-#define X(key) extern const qx_family qx_family_##key;
+#define X(key) extern QX_API const qx_family qx_family_##key;
 #include "model/families.def"
 #undef X
 

@@ -25,7 +25,7 @@ typedef struct profile {
 static double criterion(void *data, double lambda)
 {
     profile *f = data;
-    qx_lmm *fit = NULL;
+    double found = NAN;
     double value = INFINITY;
     for (size_t i = 0; i < f->n; i++) {
         f->z[i] = lambda == 0.0 ? f->u[i] : expm1(lambda * f->u[i]) / lambda;
@@ -33,10 +33,9 @@ static double criterion(void *data, double lambda)
             return INFINITY;
         }
     }
-    const qx_status status = qx_lmm_refit(f->cx, f->plan, f->z, 0.0, &fit);
+    const qx_status status = qx_lmm_refit_criterion(f->cx, f->plan, f->z, &found);
     if (status == QX_OK) {
-        value = isfinite(fit->reml_criterion) ? fit->reml_criterion : (double)INFINITY;
-        qx_lmm_free(fit);
+        value = isfinite(found) ? found : (double)INFINITY;
     } else if (status == QX_E_NOMEM || status == QX_E_CANCELLED) {
         f->status = f->status == QX_OK ? status : f->status;
     } else {

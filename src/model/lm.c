@@ -91,6 +91,18 @@ qx_status qx_lm_solve(
     return QX_OK;
 }
 
+double qx_lm_reml_criterion(const qx_lmm *fit)
+{
+    const struct qx_lmm_inner *in = fit->inner;
+    const double df = (double)(fit->n - fit->p);
+    const double sigma2 = in->at.ypy / df;
+    if (!(sigma2 > 0.0)) {
+        return NAN;
+    }
+    return df * (LOG_TWO_PI + log(sigma2) + 2.0 * log(in->scale) + 1.0) + in->at.log_a +
+           2.0 * in->log_r;
+}
+
 bool qx_lm_exhausted(size_t n, const double r[])
 {
     double sum = 0.0;

@@ -20,6 +20,10 @@ qx_status qx_lm_solve(
 qx_status
 qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[]);
 
+/* Minus twice the restricted log-likelihood at the evaluated point of the inner fit; NAN
+ * without residual variation. */
+double qx_lm_reml_criterion(const qx_lmm *fit);
+
 /* Did X take all variation, but for rounding? (r: n, of y / scale) */
 bool qx_lm_exhausted(size_t n, const double r[]);
 

@@ -18,7 +18,6 @@
 #include "numeric/chol.h"
 #include "numeric/sums.h"
 
-static const double LOG_TWO_PI = 1.8378770664093454836;
 /* gamma, the evaluated point and sigma2. */
 static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
 {
@@ -57,7 +56,6 @@ static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
 static void describe(qx_lmm *fit)
 {
     struct qx_lmm_inner *in = fit->inner;
-    const double df = (double)(fit->n - fit->p);
     const double square = in->scale * in->scale;
     for (size_t k = 0; k < in->profile.m; k++) {
         qx_component *c = &fit->component[in->component_of[k]];
@@ -71,12 +69,7 @@ static void describe(qx_lmm *fit)
     for (size_t k = 0; k < fit->component_count; k++) {
         fit->component[k].unconstrained = fit->component[k].variance;
     }
-    fit->reml_criterion = NAN;
-    if (in->sigma2 > 0.0) {
-        fit->reml_criterion =
-            df * (LOG_TWO_PI + log(in->sigma2) + 2.0 * log(in->scale) + 1.0) +
-            in->at.log_a + 2.0 * in->log_r;
-    }
+    fit->reml_criterion = in->sigma2 > 0.0 ? qx_lm_reml_criterion(fit) : (double)NAN;
     fit->log_likelihood = -0.5 * fit->reml_criterion;
     fit->residual_ss = NAN;
 }

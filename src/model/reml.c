@@ -220,7 +220,8 @@ static qx_status search(qx_ctx *cx, work *w, double gamma[])
     return QX_OK;
 }
 
-static qx_status refit(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
+/* From gamma to the optimum. */
+static qx_status settle(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
 {
     const qx_descent problem = {
         .m = w->profile->m, .data = w, .value = value, .derive = derive};
@@ -231,6 +232,12 @@ static qx_status refit(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
         QX_TRY(qx_descend(cx, &problem, w->zero, gamma, out));
         out->iterations += before;
     }
+    return QX_OK;
+}
+
+static qx_status refit(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
+{
+    QX_TRY(settle(cx, w, gamma, out));
     return qx_profile_evaluate(cx, w->profile, gamma, w->room);
 }
 
@@ -238,6 +245,25 @@ static qx_status fit(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
 {
     QX_TRY(start(cx, w, gamma));
     return refit(cx, w, gamma, out);
+}
+
+static qx_status fit_criterion(qx_ctx *cx, work *w, double gamma[], qx_descent_end *out)
+{
+    QX_TRY(start(cx, w, gamma));
+    QX_TRY(settle(cx, w, gamma, out));
+    return qx_profile_value(cx, w->profile, gamma, w->room);
+}
+
+qx_status qx_reml_search(qx_ctx *cx,
+                         const qx_profile *profile,
+                         qx_profile_point *room,
+                         double gamma[],
+                         qx_descent_end *out)
+{
+    work w = {.cx = cx, .profile = profile, .room = room};
+    qx_status status;
+    QX_SCRATCH(cx, status, fit_criterion(cx, &w, gamma, out));
+    return status;
 }
 
 qx_status qx_reml_refit(qx_ctx *cx,

@@ -19,7 +19,15 @@ qx_status qx_reml_fit(qx_ctx *cx,
                       double gamma[],
                       qx_descent_end *out);
 
-/* The same from the gamma that is handed in. */
+/* The same for those who want the criterion alone: of the optimum `room` holds log_a and ypy
+ * only, which a layout with strata has without any matrix. */
+qx_status qx_reml_search(qx_ctx *cx,
+                         const qx_profile *profile,
+                         qx_profile_point *room,
+                         double gamma[],
+                         qx_descent_end *out);
+
+/* The same as qx_reml_fit from the gamma that is handed in. */
 qx_status qx_reml_refit(qx_ctx *cx,
                         const qx_profile *profile,
                         const bool zero[],

@@ -116,6 +116,30 @@ static void least_squares(void **state)
     check_case(*state, &PLANTS, QX_KENWARD_ROGER);
 }
 
+static void the_criterion_alone_is_that_of_the_fit(void **state)
+{
+    qx_ctx *cx = *state;
+    qx_lmm_plan *plan;
+    const qx_lmm_spec spec = model_case_spec(cx, reference_open(cx, OATS.name), &OATS);
+    assert_ok(cx, qx_lmm_plan_new(cx, &spec, &plan));
+    for (size_t k = 0; k < RESPONSES; k++) {
+        double *y;
+        double alone;
+        qx_lmm *fit;
+        assert_ok(cx, noise(cx, spec.frame->n, k, &y));
+        assert_ok(cx, qx_lmm_refit(cx, plan, y, 0.0, &fit));
+        assert_ok(cx, qx_lmm_refit_criterion(cx, plan, y, &alone));
+        assert_near(alone, fit->reml_criterion, 1e-12);
+        qx_lmm_free(fit);
+        for (size_t i = 0; i < spec.frame->n; i++) {
+            y[i] = 4.0;
+        }
+        assert_ok(cx, qx_lmm_refit_criterion(cx, plan, y, &alone));
+        assert_true(isnan(alone));
+    }
+    qx_lmm_plan_free(plan);
+}
+
 static void a_response_that_is_not_finite_is_refused(void **state)
 {
     qx_ctx *cx = *state;
@@ -159,6 +183,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         CTX_TEST(a_split_plot_by_every_method),
         CTX_TEST(least_squares),
+        CTX_TEST(the_criterion_alone_is_that_of_the_fit),
         CTX_TEST(a_response_that_is_not_finite_is_refused),
         CTX_TEST(without_memory_it_fails),
     };

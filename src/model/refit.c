@@ -1,0 +1,61 @@
+#include "model/refit.h"
+
+#include <math.h>
+
+#include "model/lm.h"
+#include "model/plan.h"
+#include "model/reml.h"
+
+/* By a whole fit, where the search alone is not all there is to it. */
+static qx_status
+by_fit(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double *out)
+{
+    qx_lmm *fit;
+    QX_TRY(qx_lmm_refit(cx, plan, y, 0.0, &fit));
+    *out = fit->reml_criterion;
+    qx_lmm_free(fit);
+    return QX_OK;
+}
+
+static qx_status
+by_search(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double *out)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    double *r;
+    qx_descent_end end;
+    QX_NEW(cx, r, plan->n);
+    QX_TRY(qx_lm_solve(cx, plan, y, fit, r));
+    if (qx_lm_exhausted(fit->n, r)) {
+        return QX_OK;
+    }
+    QX_TRY(qx_profile_again(cx, fit->arena, &plan->profile, plan->code, r, &in->profile));
+    QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
+    QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
+    QX_TRY(qx_reml_search(cx, &in->profile, &in->at, in->gamma, &end));
+    if (!qx_reml_without_residual(&end, in->profile.m, in->gamma)) {
+        *out = qx_lm_reml_criterion(fit);
+    }
+    return QX_OK;
+}
+
+qx_status
+qx_lmm_refit_criterion(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double *out)
+{
+    struct qx_lmm_inner inner = {.scale = 1.0};
+    qx_lmm fit = {.inner = &inner};
+    double value = NAN;
+    qx_status status;
+    if (plan->spec.covariance != NULL || plan->profile.reduced != NULL ||
+        plan->profile.m == 0) {
+        return by_fit(cx, plan, y, out);
+    }
+    fit.arena = qx_arena_new();
+    if (fit.arena == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a fit");
+    }
+    QX_SCRATCH(cx, status, by_search(cx, plan, y, &fit, &value));
+    qx_arena_free(fit.arena);
+    QX_TRY(status);
+    *out = value;
+    return QX_OK;
+}

@@ -16,8 +16,11 @@ static qx_status answer(qx_call *call, const qx_planned *planned)
 static qx_status run(qx_call *call)
 {
     qx_plan_made made = {0};
-    const qx_plan_wish wish = {
-        .protocol = call->file[0], .from = call->from, .power = call->power};
+    const qx_plan_wish wish = {.protocol = call->file[0],
+                               .from = call->from,
+                               .power = call->power,
+                               .simulate = call->simulate,
+                               .seed = call->seed};
     QX_TRY(qx_plan_file(call->cx, &wish, call->problems, &made));
     const qx_status status = answer(call, made.planned);
     qx_plan_made_free(&made);
@@ -27,7 +30,7 @@ static qx_status run(qx_call *call)
 const qx_verb qx_verb_plan = {
     .name = "plan",
     .summary = "what a trial can show, and the replicates it needs",
-    .usage = "PROTOCOL [--from LAST.qx] [--power P] [-o FOLDER]",
+    .usage = "PROTOCOL [--from LAST.qx] [--power P] [--simulate N] [-o FOLDER]",
     .about =
         "Where each treatment is tested, the least difference that is shown, the power "
         "for the\nmargin, replicates needed to show a difference and to show that it "
@@ -36,7 +39,8 @@ const qx_verb qx_verb_plan = {
         "plan.html with the power curves.\n",
     .example = "  quincunx plan pears.yaml\n"
                "  quincunx plan pears.yaml --from last-year.qx --power 0.9 -o plan\n",
-    .flags = QX_FLAG_JSON | QX_FLAG_FROM | QX_FLAG_POWER | QX_FLAG_OUT,
+    .flags = QX_FLAG_JSON | QX_FLAG_FROM | QX_FLAG_POWER | QX_FLAG_OUT |
+             QX_FLAG_SIMULATE | QX_FLAG_SEED,
     .files_least = 1,
     .files_most = 1,
     .run = run};

@@ -93,6 +93,7 @@ static void find_mean(scaling *s)
 
 /* --- variation of one observation on the link's scale --- */
 
+/* Sets dispersion, the number that the family is known by. */
 static const qx_family *family_of(const scaling *s, double *psi)
 {
     const bool share = s->variate->kind == QX_PROPORTION;
@@ -106,6 +107,7 @@ static const qx_family *family_of(const scaling *s, double *psi)
     }
     const qx_family *wide = qx_family_find(share ? "betabin" : "negbin");
     *psi = wide->spread(dispersion);
+    s->out->dispersion = dispersion;
     return wide;
 }
 
@@ -130,6 +132,7 @@ static double variance_of_one(const scaling *s)
         s->variate->kind == QX_PROPORTION && s->expect != NULL && s->expect->of > 0.0
             ? s->expect->of
             : 1.0;
+    s->out->size = n;
     const double slope = qx_link_slope(s->out->link, s->out->eta, 1);
     return family->variance(s->out->mean, n, psi) / (n * n * slope * slope);
 }
@@ -251,6 +254,7 @@ static qx_status find_spread(scaling *s)
                  "differ, so this is the best case. Give \"expect: {variation: ...}\".",
                  &s->out->source_text));
     }
+    s->out->own_variance = s->variance[s->variate->on];
     if (link) {
         s->variance[s->variate->on] += variance_of_one(s);
     }

@@ -17,6 +17,10 @@ typedef struct qx_plan_scale {
     qx_spread_source source;
     const char *source_text;
     qx_spreads spreads;
+    double
+        own_variance; /* of the variate's own unit beyond chance; of values: the residual */
+    double size;      /* things that a share is out of */
+    double dispersion; /* theta or phi; 0: no extra variation */
     size_t line_count;
     const qx_plan_spread *line;
     const char *why_not; /* cannot be planned: a sentence; else NULL */

@@ -5,6 +5,7 @@
 
 #include "base/array.h"
 #include "findings/plan_scale.h"
+#include "findings/rehearsal.h"
 #include "model/compare.h"
 #include "model/power.h"
 #include "model/power_plain.h"
@@ -25,6 +26,7 @@ typedef struct planner {
     double power, alpha; /* wanted power; level of the tests */
     size_t knob;         /* unit whose count is varied, or QX_NONE */
     size_t samples;
+    const qx_plan_request *request;
     size_t variate;
     qx_plan_scale scale;
     qx_array looked; /* of this variate */
@@ -319,6 +321,24 @@ static qx_status draw_curve(planner *q, size_t treatment, qx_plan_family *f)
     return QX_OK;
 }
 
+/* Simulated trials, where they were asked for and can be drawn. */
+static qx_status rehearse(planner *q, const qx_foreseen_family *f, qx_plan_family *out)
+{
+    if (q->request->simulate == 0 || !(q->scale.step > 0.0) ||
+        q->scale.variate->transform != QX_TRANSFORM_NONE) {
+        return QX_OK;
+    }
+    return qx_rehearse(q->cx,
+                       q->protocol,
+                       q->variate,
+                       f->treatment,
+                       q->samples,
+                       &q->scale,
+                       q->request->simulate,
+                       q->request->seed,
+                       &out->simulated);
+}
+
 static qx_status add_family(planner *q, const qx_foreseen_family *f, qx_plan_family *out)
 {
     const qx_treatment *treatment = &q->protocol->treatment[f->treatment];
@@ -339,7 +359,8 @@ static qx_status add_family(planner *q, const qx_foreseen_family *f, qx_plan_fam
     QX_TRY(tell_needed(q, f->treatment, false, &out->needed, &out->knob_needed));
     QX_TRY(tell_needed(
         q, f->treatment, true, &out->needed_equivalence, &out->knob_needed_equivalence));
-    return draw_curve(q, f->treatment, out);
+    QX_TRY(draw_curve(q, f->treatment, out));
+    return rehearse(q, f, out);
 }
 
 /* --- efforts --- */
@@ -489,14 +510,14 @@ static const qx_result *last_of(const qx_findings *last, const char *variate)
     return NULL;
 }
 
-static qx_status plan_all(planner *q, const qx_findings *last, qx_planned *out)
+static qx_status plan_all(planner *q, qx_planned *out)
 {
     const qx_protocol *p = q->protocol;
     qx_plan_result *result;
     bool any = false;
     QX_NEW_IN(q->cx, q->arena, result, p->variate_count);
     for (q->variate = 0; q->variate < p->variate_count; q->variate++) {
-        const qx_result *before = last_of(last, p->variate[q->variate].name);
+        const qx_result *before = last_of(q->request->last, p->variate[q->variate].name);
         bool planned;
         QX_TRY(plan_variate(q, before, &result[q->variate], &planned));
         any = any || planned;
@@ -515,11 +536,11 @@ static qx_status plan_all(planner *q, const qx_findings *last, qx_planned *out)
 
 qx_status qx_plan_trial(qx_ctx *cx,
                         const qx_protocol *protocol,
-                        const qx_findings *last,
-                        double power,
+                        const qx_plan_request *request,
                         qx_planned **out)
 {
-    const double wanted = power != 0.0 ? power : protocol->planning.power;
+    const double wanted =
+        request->power != 0.0 ? request->power : protocol->planning.power;
     if (!(wanted > 0.5) || !(wanted < 1.0)) {
         return qx_fail(cx,
                        QX_E_ARG,
@@ -540,6 +561,7 @@ qx_status qx_plan_trial(qx_ctx *cx,
                  .power = wanted,
                  .alpha = 1.0 - protocol->analysis.level,
                  .knob = find_knob(protocol),
+                 .request = request,
                  .samples = samples == 0 ? QX_PLAN_SAMPLES : samples};
     *made = (qx_planned){.arena = arena,
                          .protocol = protocol,
@@ -547,7 +569,7 @@ qx_status qx_plan_trial(qx_ctx *cx,
                          .level = protocol->analysis.level,
                          .knob = q.knob == QX_NONE ? NULL : protocol->unit[q.knob].name,
                          .knob_now = (double)knob_now(&q)};
-    const qx_status status = plan_all(&q, last, made);
+    const qx_status status = plan_all(&q, made);
     if (status != QX_OK) {
         qx_planned_free(made);
         return status;

@@ -19,6 +19,15 @@
 #include "findings/findings.h"
 #include "findings/foresee.h"
 
+/* How a plan did in simulated trials (findings/rehearsal.h). */
+typedef struct qx_rehearsed {
+    size_t trials;            /* of each kind */
+    double power;             /* shares of the trials */
+    double power_equivalence; /* NAN without a margin */
+    double error;             /* any difference called out though none is there */
+    size_t failed; /* trials whose analysis gave no answer; they count as not shown */
+} qx_rehearsed;
+
 #define QX_PLAN_REPLICATES_MOST 200
 #define QX_PLAN_POINTS_MOST     24
 #define QX_PLAN_SAMPLES         4 /* things sampled in each parent, if nobody says */
@@ -55,6 +64,7 @@ typedef struct qx_plan_family {
     double knob_needed, knob_needed_equivalence;
     size_t point_count;
     const qx_plan_point *point;
+    qx_rehearsed simulated; /* trials 0: not simulated */
 } qx_plan_family;
 
 /* One way to reach the wanted power: so many things in each unit, so many units. */
@@ -97,14 +107,19 @@ typedef struct qx_planned {
     const qx_plan_result *result;
 } qx_planned;
 
-/* `last`: findings of an earlier trial with variates of the same names, or NULL. `power`:
- * wanted, or 0 for the protocol's. The caller frees *out. QX_E_INPUT: the units cannot hold
- * the treatments, or no variate can be planned (its message says why); QX_E_ARG: power not
- * inside (0.5, 1). */
+typedef struct qx_plan_request {
+    const qx_findings
+        *last;       /* of an earlier trial with variates of the same names; NULL */
+    double power;    /* wanted; 0: the protocol's */
+    size_t simulate; /* trials to simulate for each treatment; 0: none */
+    uint64_t seed;   /* of the simulation */
+} qx_plan_request;
+
+/* The caller frees *out. QX_E_INPUT: the units cannot hold the treatments, or no variate can
+ * be planned (its message says why); QX_E_ARG: power not inside (0.5, 1). */
 qx_status qx_plan_trial(qx_ctx *cx,
                         const qx_protocol *protocol,
-                        const qx_findings *last,
-                        double power,
+                        const qx_plan_request *request,
                         qx_planned **out);
 
 void qx_planned_free(qx_planned *planned); /* NULL is accepted */

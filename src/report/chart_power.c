@@ -57,7 +57,7 @@ draw_line(qx_scene *s, const pane *p, const qx_plan_family *f, bool equivalence)
 static void draw_key(qx_scene *s, double left, double y)
 {
     static const char *const names[] = {"shows a difference of the margin",
-                                        "shows that a difference is smaller than it"};
+                                        "shows that it does not matter"};
     for (size_t k = 0; k < QX_COUNT(names); k++) {
         const qx_ink ink = qx_ink_of_level(k);
         const double at = y + 16.0 * (double)k;
@@ -99,7 +99,7 @@ draw_marks(const qx_chart_input *in, qx_scene *s, const pane *p, double bottom)
         qx_scene_text(s,
                       now + (how.anchor == QX_FROM_END ? -4.0 : 4.0),
                       bottom - 6.0,
-                      90.0,
+                      130.0,
                       "in the protocol",
                       how);
     }

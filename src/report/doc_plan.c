@@ -129,6 +129,37 @@ static void say_needed(const planning *p, const qx_plan_family *f)
     }
 }
 
+static void say_simulated(const planning *p, const qx_plan_family *f)
+{
+    const qx_rehearsed *r = &f->simulated;
+    if (r->trials == 0) {
+        return;
+    }
+    const double n = (double)r->trials;
+    const char *text = qx_say(
+        p->doc,
+        "Simulated (%zu trials of each kind, analysed as the real one will be): a "
+        "difference of the margin was shown in %.1f %% (± %.1f), that nothing matters "
+        "in %.1f %% (± %.1f); where nothing was, some difference was called out in "
+        "%.1f %% (± %.1f).",
+        r->trials,
+        100.0 * r->power,
+        196.0 * sqrt(r->power * (1.0 - r->power) / n),
+        100.0 * r->power_equivalence,
+        196.0 * sqrt(r->power_equivalence * (1.0 - r->power_equivalence) / n),
+        100.0 * r->error,
+        196.0 * sqrt(r->error * (1.0 - r->error) / n));
+    qx_doc_add(p->doc, QX_NODE_PARAGRAPH, text);
+    if (r->failed > 0) {
+        qx_doc_add(p->doc,
+                   QX_NODE_NOTE,
+                   qx_say(p->doc,
+                          "%zu of the simulated trials could not be analysed; they count "
+                          "as not shown.",
+                          r->failed));
+    }
+}
+
 /* --- tables --- */
 
 static void add_tests(const planning *p)
@@ -278,6 +309,7 @@ static void add_variate(const planning *p, size_t number, bool charts)
     for (size_t i = 0; i < r->family_count; i++) {
         say_can_show(p, &r->family[i]);
         say_needed(p, &r->family[i]);
+        say_simulated(p, &r->family[i]);
         if (charts) {
             add_chart(p, &r->family[i]);
         }

@@ -34,6 +34,15 @@ static void write_family(qx_json *j, const qx_plan_family *f)
     qx_json_number(j, "replicates_needed_equivalence", f->needed_equivalence);
     qx_json_number(j, "units_needed", f->knob_needed);
     qx_json_number(j, "units_needed_equivalence", f->knob_needed_equivalence);
+    if (f->simulated.trials > 0) {
+        qx_json_open(j, "simulated", '{');
+        qx_json_whole(j, "trials", (long long)f->simulated.trials);
+        qx_json_number(j, "power", f->simulated.power);
+        qx_json_number(j, "power_equivalence", f->simulated.power_equivalence);
+        qx_json_number(j, "error", f->simulated.error);
+        qx_json_whole(j, "failed", (long long)f->simulated.failed);
+        qx_json_close(j, '}');
+    }
     qx_json_open(j, "curve", '[');
     for (size_t i = 0; i < f->point_count; i++) {
         const qx_plan_point *p = &f->point[i];

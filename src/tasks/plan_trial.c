@@ -18,8 +18,11 @@ read(qx_ctx *cx, const qx_plan_wish *wish, qx_problems *problems, qx_plan_made *
         QX_TRY(qx_analyse_file(
             cx, wish->from, NULL, QX_ARITHMETIC_AUTO, problems, &made->last));
     }
-    return qx_plan_trial(
-        cx, made->protocol, made->last.findings, wish->power, &made->planned);
+    const qx_plan_request request = {.last = made->last.findings,
+                                     .power = wish->power,
+                                     .simulate = wish->simulate,
+                                     .seed = wish->seed};
+    return qx_plan_trial(cx, made->protocol, &request, &made->planned);
 }
 
 qx_status qx_plan_file(qx_ctx *cx,

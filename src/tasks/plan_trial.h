@@ -15,6 +15,8 @@ typedef struct qx_plan_wish {
     const char *protocol; /* file */
     const char *from; /* trial file of an earlier season whose variation counts; NULL */
     double power;     /* 0: the protocol's */
+    size_t simulate;  /* trials to simulate for each treatment; 0: none */
+    uint64_t seed;    /* of the simulation */
 } qx_plan_wish;
 
 /* Reads, checks and plans. QX_E_INPUT when `problems` grew. The caller frees *out. */

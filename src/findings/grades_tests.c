@@ -94,32 +94,37 @@ static qx_status marginal(qx_work *w, const qx_classes *fit, size_t t, qx_test_l
     return small_p(w, L, line);
 }
 
-/* The first `count` terms alone. */
-static qx_status fit_first(
-    qx_work *w, const qx_classes *full, size_t count, double *log_likelihood, size_t *p)
+/* The value with the first `count` terms alone: those after them held at nil, so that a
+ * penalty stays the same function. *rows: columns that are held. */
+static qx_status value_of_first(
+    qx_work *w, const qx_classes *fit, size_t count, double *value, size_t *rows)
 {
-    qx_classes_spec spec = qx_grades_spec(w);
-    qx_classes *fit = NULL;
-    spec.term_count = count;
-    spec.penalty = full->penalised ? QX_PENALTY_ALWAYS : QX_PENALTY_AUTO;
-    QX_TRY(qx_grades_fit(w, &spec, &fit));
-    *log_likelihood = fit->log_likelihood + fit->penalty;
-    *p = fit->p;
-    qx_classes_free(fit);
-    return QX_OK;
+    const qx_design *design = w->design;
+    qx_mat L;
+    *rows = 0;
+    *value = fit->log_likelihood + fit->penalty;
+    QX_TRY(qx_mat_new(w->cx, w->temporary, design->p, design->p, &L));
+    for (size_t j = 0; j < design->p; j++) {
+        if (design->term_of[j] != QX_NO_COLUMN && design->term_of[j] >= count) {
+            QX_AT(L, (*rows)++, j) = 1.0;
+        }
+    }
+    L.rows = *rows;
+    return *rows == 0 ? QX_OK : qx_classes_under(w->cx, fit, L, value);
 }
 
 /* Each term after those before it. */
 static qx_status
 sequential(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)
 {
+    const size_t each = fit->kind == QX_BASELINE ? fit->class_count - 1 : 1;
     double with, without;
-    size_t p_with, p_without;
+    size_t held_with, held_without;
     qx_mat L;
     *line = nothing(w, t);
-    QX_TRY(fit_first(w, fit, t, &without, &p_without));
-    QX_TRY(fit_first(w, fit, t + 1, &with, &p_with));
-    line->num_df = (double)(p_with - p_without);
+    QX_TRY(value_of_first(w, fit, t, &without, &held_without));
+    QX_TRY(value_of_first(w, fit, t + 1, &with, &held_with));
+    line->num_df = (double)((held_without - held_with) * each);
     line->value = fmax(2.0 * (with - without), 0.0);
     line->p = qx_chisq_p(line->value, line->num_df, QX_UPPER);
     line->method = fit->penalised ? "penalised likelihood ratio" : "likelihood ratio";

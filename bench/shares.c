@@ -184,10 +184,10 @@ static qx_status one(qx_ctx *cx, void *shared, size_t task)
 {
     trials *all = shared;
     double k[ROWS];
-    qx_glmm_quick a, b;
+    qx_glmm_quick a = {0}, b = {0};
     draw(park_miller_seed(task + 1), k);
-    QX_TRY(qx_glmm_refit(cx, all->whole, k, false, NULL, NULL, NULL, &a));
-    QX_TRY(qx_glmm_refit(cx, all->null, k, false, NULL, NULL, NULL, &b));
+    QX_TRY(qx_glmm_refit(cx, all->whole, k, false, &a));
+    QX_TRY(qx_glmm_refit(cx, all->null, k, false, &b));
     all->lrt[task] = a.converged && b.converged
                          ? 2 * (a.log_likelihood - b.log_likelihood)
                          : (double)NAN;

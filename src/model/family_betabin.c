@@ -108,12 +108,13 @@ static double below(double k, double n, double mu, double psi)
     double term = exp(loglik(0.0, n, mu, psi)), sum = term;
     if (term == 0.0) {
         /* Too small to begin with: each from its own logarithm. */
-        for (double j = 1.0; j <= k; j += 1.0) {
-            sum += exp(loglik(j, n, mu, psi));
+        for (size_t j = 1; j <= (size_t)k; j++) {
+            sum += exp(loglik((double)j, n, mu, psi));
         }
         return fmin(sum, 1.0);
     }
-    for (double j = 0.0; j < k; j += 1.0) {
+    for (size_t i = 0; i < (size_t)k; i++) {
+        const double j = (double)i;
         term *= (n - j) / (j + 1.0) * (a + j) / (b + n - j - 1.0);
         sum += term;
     }

@@ -612,14 +612,14 @@ static qx_status run(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
 /* Family and extra variation that fit together. */
 static qx_status settle(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
 {
-    fit->family = spec->family;
-    fit->extra = spec->extra;
+    const qx_family *wide = NULL;
     if (spec->extra == QX_EXTRA_MODELLED && spec->family->modelled_by != NULL) {
-        fit->family = qx_family_find(spec->family->modelled_by);
+        wide = qx_family_find(spec->family->modelled_by);
     }
-    if (fit->family == NULL ||
-        (fit->family->parameters > 0 && spec->extra != QX_EXTRA_MODELLED &&
-         spec->extra != QX_EXTRA_NONE)) {
+    fit->family = wide != NULL ? wide : spec->family;
+    fit->extra = spec->extra;
+    if (fit->family->parameters > 0 && spec->extra != QX_EXTRA_MODELLED &&
+        spec->extra != QX_EXTRA_NONE) {
         return qx_fail(cx,
                        QX_E_ARG,
                        "%s responses have a spread of their own; no other extra "

@@ -189,21 +189,21 @@ QX_API qx_status qx_glmm_residuals(
 /* ---- the same design again, for simulation and bootstrap ------------------------------- */
 
 typedef struct qx_glmm_quick {
-    double log_likelihood;
+    double *beta; /* in: room for p estimates, or NULL */
+    double *sd;   /* in: room for m, or NULL */
+    double psi;
+    double log_likelihood; /* with `penalise` the penalty is in it */
     bool converged;
 } qx_glmm_quick;
 
-/* Fits the model of `fit` to other responses k (n, in the support). beta (p), sd (m) and psi
- * may be NULL, else receive the estimates; `start_here`: begin at the estimates of `fit` rather than
- * from the data alone. `fit` is only read: any number of threads, each with its cx. Cost:
- * about a tenth of a millisecond for 200 rows in 40 units. */
+/* Fits the model of `fit` to other responses k (n, in the support). `start_here`: begin at
+ * the estimates of `fit` rather than from the data alone. `fit` is only read: any number of
+ * threads, each with its cx and out. QX_E_INPUT (outside the support), QX_E_NUMERIC,
+ * QX_E_NOMEM. Cost: about a tenth of a millisecond for 200 rows in 40 units. */
 QX_API qx_status qx_glmm_refit(qx_ctx *cx,
                                const qx_glmm *fit,
                                const double k[],
                                bool start_here,
-                               double beta[],
-                               double sd[],
-                               double *psi,
                                qx_glmm_quick *out);
 
 /* The fit under L beta = 0: a model of its own, for qx_glmm_refit and qx_glmm_simulate

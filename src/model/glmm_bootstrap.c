@@ -23,8 +23,8 @@ static qx_status replicate(qx_ctx *cx, void *shared, size_t task)
     b->ratio[task] = NAN;
     QX_NEW(cx, k, b->fit->n);
     QX_TRY(qx_glmm_simulate(cx, b->under, &rng, k));
-    QX_TRY(qx_glmm_refit(cx, b->fit, k, false, NULL, NULL, NULL, &whole));
-    QX_TRY(qx_glmm_refit(cx, b->under, k, true, NULL, NULL, NULL, &null));
+    QX_TRY(qx_glmm_refit(cx, b->fit, k, false, &whole));
+    QX_TRY(qx_glmm_refit(cx, b->under, k, true, &null));
     if (whole.converged && null.converged) {
         b->ratio[task] = fmax(0.0, 2.0 * (whole.log_likelihood - null.log_likelihood));
     }
@@ -50,12 +50,13 @@ static qx_status run(qx_ctx *cx,
                      qx_glmm_bootstrap *out)
 {
     const qx_workers_options options = {.what = "refits"};
-    bootstrap b = {.fit = fit, .under = under, .ratio = ratio};
+    bootstrap b = {.fit = fit, .under = under};
     size_t above = 0;
     qx_rng *stream;
     QX_NEW(cx, stream, replicates);
     make_streams(seed, replicates, stream);
     b.stream = stream;
+    b.ratio = ratio;
     if (ratio == NULL) {
         QX_NEW(cx, b.ratio, replicates);
     }

@@ -18,22 +18,19 @@ static qx_status check_values(qx_ctx *cx, const qx_glmm *fit, const double k[])
     return QX_OK;
 }
 
-static void hand_estimates(
-    const qx_glmm *fit, const double x[], double beta[], double sd[], double *psi)
+static void hand_estimates(const qx_glmm *fit, const double x[], qx_glmm_quick *out)
 {
     const struct qx_glmm_inner *inner = fit->inner;
-    for (size_t i = 0; beta != NULL && i < fit->p; i++) {
-        beta[i] = inner->restricted ? x[i] : 0.0;
+    for (size_t i = 0; out->beta != NULL && i < fit->p; i++) {
+        out->beta[i] = inner->restricted ? x[i] : 0.0;
         for (size_t k = 0; !inner->restricted && k < fit->p; k++) {
-            beta[i] += QX_AT(inner->T, i, k) * x[k];
+            out->beta[i] += QX_AT(inner->T, i, k) * x[k];
         }
     }
-    for (size_t k = 0; sd != NULL && k < fit->m; k++) {
-        sd[k] = x[fit->p + k];
+    for (size_t k = 0; out->sd != NULL && k < fit->m; k++) {
+        out->sd[k] = x[fit->p + k];
     }
-    if (psi != NULL) {
-        *psi = fit->family->parameters > 0 ? x[fit->p + fit->m] : 0.0;
-    }
+    out->psi = fit->family->parameters > 0 ? x[fit->p + fit->m] : 0.0;
 }
 
 /* The estimates of `fit` as a start: what was at nil begins a little beside it. */
@@ -70,20 +67,14 @@ static qx_status refit(qx_ctx *cx,
         cx, qx_ctx_scratch(cx), inner, fit->family, &data, start, &options, found);
 }
 
-qx_status qx_glmm_refit(qx_ctx *cx,
-                        const qx_glmm *fit,
-                        const double k[],
-                        bool start_here,
-                        double beta[],
-                        double sd[],
-                        double *psi,
-                        qx_glmm_quick *out)
+qx_status qx_glmm_refit(
+    qx_ctx *cx, const qx_glmm *fit, const double k[], bool start_here, qx_glmm_quick *out)
 {
     const qx_arena_mark mark = qx_arena_get_mark(qx_ctx_scratch(cx));
     qx_laplace_fit found = {0};
     const qx_status status = refit(cx, fit, k, start_here, &found);
     if (status == QX_OK) {
-        hand_estimates(fit, found.x, beta, sd, psi);
+        hand_estimates(fit, found.x, out);
         out->log_likelihood = found.value;
         out->converged = found.converged;
     }

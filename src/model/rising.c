@@ -1,6 +1,7 @@
 #include "model/rising.h"
 
 #include <math.h>
+#include <stddef.h>
 
 /* Terms added one by one; beyond, series are quicker. */
 static const double LOOP_MOST = 400.0;
@@ -12,7 +13,9 @@ static const double SMOOTH = 50.0;
 static void
 add_terms(double m, double rho, double from, double to, int slopes, qx_rising *s)
 {
-    for (double j = from; j < to; j += 1.0) {
+    const size_t count = to > from ? (size_t)(to - from) : 0;
+    for (size_t i = 0; i < count; i++) {
+        const double j = from + (double)i;
         const double z = 1.0 / (m + j * rho), w = m * z, jz = j * z;
         s->log_ratio += log1p(j * rho / m);
         if (slopes != 0) {

@@ -253,14 +253,14 @@ static void refit_is_a_fit(void **state)
     qx_ctx *cx = *state;
     for (size_t f = 0; f < QX_COUNT(family); f++) {
         layout l;
-        double other[ROWS], beta[LEVELS], sd[2], psi;
-        qx_glmm_quick quick;
+        double other[ROWS], beta[LEVELS], sd[2];
+        qx_glmm_quick quick = {.beta = beta, .sd = sd};
         lay_out(&l, family[f]);
         qx_glmm *fit = fit_of(cx, &l);
         for (size_t i = 0; i < ROWS; i++) {
             other[i] = l.k[(i + SHOOTS * LEVELS) % ROWS];
         }
-        assert_ok(cx, qx_glmm_refit(cx, fit, other, true, beta, sd, &psi, &quick));
+        assert_ok(cx, qx_glmm_refit(cx, fit, other, true, &quick));
         l.spec.k = other;
         qx_glmm *direct = fit_of(cx, &l);
         assert_true(quick.converged);
@@ -271,7 +271,7 @@ static void refit_is_a_fit(void **state)
         }
         other[3] = -1;
         assert_fails(cx,
-                     qx_glmm_refit(cx, fit, other, true, NULL, NULL, NULL, &quick),
+                     qx_glmm_refit(cx, fit, other, true, &quick),
                      QX_E_INPUT,
                      "row 4 cannot be");
         qx_glmm_free(fit);

@@ -47,11 +47,12 @@ static const qx_difference *part(const qx_chart_input *in, size_t *count)
     return d + in->first;
 }
 
+/* Classes have a difference each: their pictures are the stacked shares. */
 static bool suits(const qx_chart_input *in)
 {
     size_t count;
     (void)list(in, &count);
-    return count > 0;
+    return count > 0 && in->result->class_count == 0;
 }
 
 static const char *row_label(const qx_chart_input *in, const qx_difference *d)
@@ -74,14 +75,15 @@ static qx_extent values(const qx_chart_input *in)
     qx_extent e = QX_EXTENT_EMPTY;
     size_t count;
     const qx_difference *d = list(in, &count);
+    const double scale = qx_result_scale(in->result);
     for (size_t i = 0; i < count; i++) {
-        qx_extent_take(&e, d[i].estimate);
-        qx_extent_take(&e, d[i].lower);
-        qx_extent_take(&e, d[i].upper);
+        qx_extent_take(&e, scale * d[i].estimate);
+        qx_extent_take(&e, scale * d[i].lower);
+        qx_extent_take(&e, scale * d[i].upper);
         if (isfinite(d[i].estimate)) {
             qx_extent_take(&e, 0.0);
-            qx_extent_take(&e, d[i].margin);
-            qx_extent_take(&e, -d[i].margin);
+            qx_extent_take(&e, scale * d[i].margin);
+            qx_extent_take(&e, -scale * d[i].margin);
         }
     }
     return e;
@@ -114,25 +116,26 @@ static void draw_row(const qx_chart_input *in,
     end.ink = ink;
     end.bold = shown;
     const double wide = qx_text_width(word, QX_TEXT_SMALL) + 8.0;
+    const double scale = qx_result_scale(in->result);
     qx_scene_text(
         s, 0.0, top + 12.0, s->width - wide - 8.0, row_label(in, d), qx_writing_label);
     qx_scene_text(s, s->width, top + 12.0, s->width, word, end);
     qx_scene_line(s,
-                  qx_scale_at(x, d->lower),
+                  qx_scale_at(x, scale * d->lower),
                   y,
-                  qx_scale_at(x, d->upper),
+                  qx_scale_at(x, scale * d->upper),
                   y,
                   (qx_pen){.stroke = ink, .width = 2.0});
     if (isfinite(d->margin)) { /* what must lie inside the band to be called equivalent */
         qx_scene_line(s,
-                      qx_scale_at(x, d->lower_equivalence),
+                      qx_scale_at(x, scale * d->lower_equivalence),
                       y,
-                      qx_scale_at(x, d->upper_equivalence),
+                      qx_scale_at(x, scale * d->upper_equivalence),
                       y,
                       (qx_pen){.stroke = ink, .width = 5.0});
     }
     qx_scene_dot(s,
-                 qx_scale_at(x, d->estimate),
+                 qx_scale_at(x, scale * d->estimate),
                  y,
                  4.0,
                  shown ? QX_SHAPE_DIAMOND : QX_SHAPE_ROUND,
@@ -171,14 +174,14 @@ static void draw(const qx_chart_input *in, qx_scene *s)
     const qx_scale x = {axis.low, axis.high, left, right};
     const double zero = qx_scale_at(&x, 0.0);
     s->height = bottom + 38.0;
-    draw_band(s, &x, d[0].margin, bottom);
+    draw_band(s, &x, qx_result_scale(in->result) * d[0].margin, bottom);
     qx_chart_across(s, &axis, &x, TOP, bottom);
     qx_scene_line(
         s, zero, TOP, zero, bottom, (qx_pen){.stroke = QX_INK_MAIN, .width = 1.0});
     for (size_t i = 0; i < count; i++) {
         draw_row(in, s, &x, &d[i], TOP + ROW * (double)i);
     }
-    const char *unit = qx_words_scale(in->doc, in->result);
+    const char *unit = qx_words_difference_scale(in->doc, in->result);
     const char *what = qx_say(in->doc,
                               "difference%s%s%s",
                               unit[0] == '\0' ? "" : " in",
@@ -235,15 +238,17 @@ static const char *describe(const qx_chart_input *in)
                              "whose thicker, shorter interval lies inside it is shown to "
                              "be so.");
     for (size_t i = 0; i < count; i++) {
-        const int decimals = qx_decimals_for(d[i].se);
-        text = qx_say(in->doc,
-                      "%s %s: %s (%s to %s), %s.",
-                      text,
-                      row_label(in, &d[i]),
-                      qx_said(in->doc, qx_rounded(doc->arena, d[i].estimate, decimals)),
-                      qx_said(in->doc, qx_rounded(doc->arena, d[i].lower, decimals)),
-                      qx_said(in->doc, qx_rounded(doc->arena, d[i].upper, decimals)),
-                      qx_words_verdict(&d[i]));
+        const double scale = qx_result_scale(in->result);
+        const int decimals = qx_decimals_for(scale * d[i].se);
+        text = qx_say(
+            in->doc,
+            "%s %s: %s (%s to %s), %s.",
+            text,
+            row_label(in, &d[i]),
+            qx_said(in->doc, qx_rounded(doc->arena, scale * d[i].estimate, decimals)),
+            qx_said(in->doc, qx_rounded(doc->arena, scale * d[i].lower, decimals)),
+            qx_said(in->doc, qx_rounded(doc->arena, scale * d[i].upper, decimals)),
+            qx_words_verdict(&d[i]));
     }
     return text;
 }

@@ -16,7 +16,7 @@
 static bool suits(const qx_chart_input *in)
 {
     size_t first;
-    return in->result != NULL && in->term != NULL &&
+    return in->result != NULL && in->term != NULL && in->result->class_count == 0 &&
            qx_result_means(in->result, in->term, &first) > 0;
 }
 
@@ -37,7 +37,7 @@ static qx_extent values(const qx_chart_input *in, bool points)
     size_t first;
     const size_t all = qx_result_means(in->result, in->term, &first);
     for (size_t i = first; i < first + all; i++) {
-        const qx_back m = qx_mean_shown(&in->result->mean[i]);
+        const qx_back m = qx_mean_shown(in->result, &in->result->mean[i]);
         qx_extent_take(&e, m.estimate);
         qx_extent_take(&e, m.lower);
         qx_extent_take(&e, m.upper);
@@ -87,9 +87,11 @@ static void draw_points(const qx_chart_input *in,
 static const char *number_text(const qx_chart_input *in, const qx_mean *m)
 {
     const bool back = !isnan(m->back.estimate);
-    const char *number =
-        back ? qx_short_number(in->doc->arena, m->back.estimate, 3)
-             : qx_rounded(in->doc->arena, m->estimate, qx_decimals_for(m->se));
+    const double scale = qx_result_scale(in->result);
+    const char *number = back ? qx_short_number(in->doc->arena, m->back.estimate, 3)
+                              : qx_rounded(in->doc->arena,
+                                           scale * m->estimate,
+                                           qx_decimals_for(scale * m->se));
     return qx_say(in->doc,
                   "%s%s%s",
                   qx_said(in->doc, number),
@@ -103,7 +105,7 @@ static void draw_mean(const qx_chart_input *in,
                       const qx_mean *m,
                       double top)
 {
-    const qx_back v = qx_mean_shown(m);
+    const qx_back v = qx_mean_shown(in->result, m);
     const double y = top + rows->mark;
     const char *number = number_text(in, m);
     const double wide =
@@ -245,8 +247,8 @@ static const char *describe(const qx_chart_input *in)
             : "; means that share a letter have not been shown to differ");
     for (size_t i = 0; i < count; i++) {
         const qx_mean *m = &in->result->mean[first + i];
-        const qx_back v = qx_mean_shown(m);
-        const int decimals = qx_decimals_for(m->se);
+        const qx_back v = qx_mean_shown(in->result, m);
+        const int decimals = qx_decimals_for(qx_result_scale(in->result) * m->se);
         text = qx_say(in->doc,
                       "%s %s: %s (%s to %s)%s%s.",
                       text,

@@ -6,6 +6,7 @@
 
 #include "numeric/dist.h"
 #include "report/chart.h"
+#include "report/parts.h"
 #include "report/rounding.h"
 #include "report/words.h"
 
@@ -16,7 +17,7 @@
 static bool suits(const qx_chart_input *in)
 {
     return in->result != NULL && in->result->point_count > 2 &&
-           in->result->point_count <= POINTS_MOST;
+           in->result->point_count <= POINTS_MOST && in->result->class_count == 0;
 }
 
 static const char *nothing(const qx_chart_input *in)
@@ -65,6 +66,14 @@ static void put(qx_scene *s, const qx_scale scale[2], double x, double y)
                  (qx_pen){.fill = QX_INK_DATA, .stroke = QX_INK_PAPER, .width = 0.5});
 }
 
+/* Counts and shares have residuals on the scale of a standard normal. */
+static const char *residual_title(const qx_chart_input *in)
+{
+    return qx_result_counted(in->result)
+               ? "residual (quantile)"
+               : qx_chart_title(in->doc, "residual", in->result);
+}
+
 static void draw_residual(const qx_chart_input *in, qx_scene *s)
 {
     qx_extent extent[2] = {QX_EXTENT_EMPTY, QX_EXTENT_EMPTY};
@@ -76,11 +85,11 @@ static void draw_residual(const qx_chart_input *in, qx_scene *s)
     const qx_result *r = in->result;
     qx_extent_take(&extent[1], 0.0);
     for (size_t i = 0; i < r->point_count; i++) {
-        qx_extent_take(&extent[0], r->point[i].fitted);
+        qx_extent_take(&extent[0], qx_result_scale(r) * r->point[i].fitted);
         qx_extent_take(&extent[1], r->point[i].residual);
     }
     const char *const what[2] = {qx_chart_title(in->doc, "fitted value", r),
-                                 qx_chart_title(in->doc, "residual", r)};
+                                 residual_title(in)};
     if (!frame(in, s, extent, what, scale)) {
         return;
     }
@@ -92,7 +101,7 @@ static void draw_residual(const qx_chart_input *in, qx_scene *s)
                   zero,
                   (qx_pen){.stroke = QX_INK_MAIN, .width = 1.0});
     for (size_t i = 0; i < r->point_count; i++) {
-        put(s, scale, r->point[i].fitted, r->point[i].residual);
+        put(s, scale, qx_result_scale(r) * r->point[i].fitted, r->point[i].residual);
     }
 }
 
@@ -171,7 +180,7 @@ static void draw_quantile(const qx_chart_input *in, qx_scene *s)
     qx_extent_take(&extent[1], x[0]);
     qx_extent_take(&extent[1], x[n - 1]);
     const char *const what[2] = {"expected of a normal distribution",
-                                 qx_chart_title(in->doc, "residual", in->result)};
+                                 residual_title(in)};
     if (!frame(in, s, extent, what, scale)) {
         return;
     }

@@ -18,7 +18,7 @@
 static size_t amount_of(const qx_chart_input *in, size_t *first, size_t *count)
 {
     size_t at = QX_NONE;
-    if (in->result == NULL || in->term == NULL) {
+    if (in->result == NULL || in->term == NULL || in->result->class_count > 0) {
         return QX_NONE;
     }
     *count = qx_result_means(in->result, in->term, first);
@@ -98,7 +98,7 @@ static void draw_line(const qx_chart_input *in, qx_scene *s, const pane *p, size
         if (strcmp(line_name(m, p->amount), p->name[line]) != 0) {
             continue;
         }
-        const qx_back v = qx_mean_shown(m);
+        const qx_back v = qx_mean_shown(in->result, m);
         const double x = qx_scale_at(&p->x, score(in, m, p->amount)) + shift;
         const double y = qx_scale_at(&p->y, v.estimate);
         qx_scene_line(s, last[0], last[1], x, y, (qx_pen){.stroke = ink, .width = 1.5});
@@ -149,7 +149,7 @@ static void draw_points(const qx_chart_input *in, qx_scene *s, const pane *p)
 static void extents(const qx_chart_input *in, const pane *p, qx_extent out[2])
 {
     for (size_t i = p->first; i < p->first + p->count; i++) {
-        const qx_back v = qx_mean_shown(&in->result->mean[i]);
+        const qx_back v = qx_mean_shown(in->result, &in->result->mean[i]);
         qx_extent_take(&out[0], score(in, &in->result->mean[i], p->amount));
         qx_extent_take(&out[1], v.estimate);
         qx_extent_take(&out[1], v.lower);

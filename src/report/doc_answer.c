@@ -9,18 +9,19 @@
 #include "report/parts.h"
 #include "report/rounding.h"
 #include "report/words.h"
+#include "report/words_response.h"
 
 #define SENTENCES_MOST 12 /* of one treatment; more are counted instead */
 #define SENTENCES_KEPT 6
 #define FACTORS_MOST   (QX_NAMES_MOST + 1) /* treatments and the season */
 
 /* Larger is told earlier. */
-static int strength(const qx_difference *d)
+static int strength(const qx_result *r, const qx_difference *d)
 {
     if (isnan(d->estimate)) {
         return 0;
     }
-    switch (d->verdict) {
+    switch (qx_pair_verdict(r, d)) {
     case QX_HIGHER:
     case QX_LOWER_VERDICT:
         return d->beyond_margin ? 5 : 4;
@@ -34,16 +35,17 @@ static int strength(const qx_difference *d)
     return 1;
 }
 
-static bool before(const qx_difference *a, const qx_difference *b)
+static bool before(const qx_result *r, const qx_difference *a, const qx_difference *b)
 {
-    if (strength(a) != strength(b)) {
-        return strength(a) > strength(b);
+    if (strength(r, a) != strength(r, b)) {
+        return strength(r, a) > strength(r, b);
     }
     return fabs(a->value) > fabs(b->value);
 }
 
 /* The differences of one factor from a list, strongest first; NULL: no memory. */
 static const qx_difference **strongest(qx_doc *doc,
+                                       const qx_result *r,
                                        const qx_difference from[],
                                        size_t all,
                                        const char *factor,
@@ -56,11 +58,11 @@ static const qx_difference **strongest(qx_doc *doc,
         return NULL;
     }
     for (size_t i = 0; i < all; i++) {
-        if (strcmp(from[i].term, factor) != 0) {
+        if (strcmp(from[i].term, factor) != 0 || !qx_pair_speaks(r, &from[i])) {
             continue;
         }
         size_t at = (*count)++;
-        while (at > 0 && before(&from[i], list[at - 1])) {
+        while (at > 0 && before(r, &from[i], list[at - 1])) {
             list[at] = list[at - 1];
             at--;
         }
@@ -69,7 +71,8 @@ static const qx_difference **strongest(qx_doc *doc,
     return list;
 }
 
-static const char *counted(qx_doc *doc, const qx_difference *const list[], size_t count)
+static const char *
+counted(qx_doc *doc, const qx_result *r, const qx_difference *const list[], size_t count)
 {
     size_t of[6] = {0};
     const char *text = "";
@@ -80,7 +83,7 @@ static const char *counted(qx_doc *doc, const qx_difference *const list[], size_
                                         "differ",
                                         "differ by more than the margin"};
     for (size_t i = 0; i < count; i++) {
-        of[strength(list[i])]++;
+        of[strength(r, list[i])]++;
     }
     for (size_t k = 6; k-- > 0;) {
         if (of[k] > 0) {
@@ -106,12 +109,12 @@ static void sentences(qx_doc *doc,
                    qx_say(doc,
                           "Of %zu pairs, %s. The strongest %d:",
                           count,
-                          counted(doc, list, count),
+                          counted(doc, r, list, count),
                           SENTENCES_KEPT));
     }
     for (size_t i = 0; i < told; i++) {
         qx_doc_finding(doc,
-                       qx_words_verdict(list[i]),
+                       qx_pair_word(r, list[i]),
                        qx_words_difference(doc, f->protocol, r, list[i]));
     }
 }
@@ -148,9 +151,9 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
 {
     size_t main_count, simple_count;
     const qx_difference **main_list =
-        strongest(doc, r->difference, r->difference_count, factor, &main_count);
+        strongest(doc, r, r->difference, r->difference_count, factor, &main_count);
     const qx_difference **simple_list =
-        strongest(doc, r->simple, r->simple_count, factor, &simple_count);
+        strongest(doc, r, r->simple, r->simple_count, factor, &simple_count);
     const qx_test_line *joint =
         qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level);
     if (main_list == NULL || simple_list == NULL) {
@@ -164,13 +167,13 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
                           "%s act together (P %s%s), so each level is looked at on its "
                           "own.",
                           spelled(doc, joint->term),
-                          joint->p < 0.001 ? "" : "= ",
-                          qx_said(doc, qx_p_value(doc->arena, joint->p))));
+                          qx_test_p(joint) < 0.001 ? "" : "= ",
+                          qx_said(doc, qx_p_value(doc->arena, qx_test_p(joint)))));
         sentences(doc, f, r, simple_list, simple_count);
-        warn_average(doc, factor, spelled(doc, joint->term), joint->p);
+        warn_average(doc, factor, spelled(doc, joint->term), qx_test_p(joint));
     }
     if (joint != NULL && simple_count == 0) {
-        warn_average(doc, factor, spelled(doc, joint->term), joint->p);
+        warn_average(doc, factor, spelled(doc, joint->term), qx_test_p(joint));
     }
     const size_t trends = qx_doc_trends(doc, f, r, factor);
     if (trends == 0 && !qx_doc_dose(doc, f, r, factor) &&
@@ -271,6 +274,9 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
     double total = 0.0;
     const qx_variance_line *largest = NULL;
     (void)f;
+    if (qx_result_counted(r) || r->class_count > 0) {
+        return qx_doc_unit_words(doc, r);
+    }
     for (size_t i = 0; i < r->variance_count; i++) {
         const qx_variance_line *v = &r->variance[i];
         if (strncmp(v->term, "residual ", 9) == 0) {
@@ -314,7 +320,7 @@ static double factor_strength(const qx_result *r, const char *factor)
         const qx_difference *d = &r->difference[i];
         if (strcmp(d->term, factor) == 0) {
             const double size = isfinite(d->value) ? fabs(d->value) : 0.0;
-            best = fmax(best, (double)strength(d) + size / (1.0 + size));
+            best = fmax(best, (double)strength(r, d) + size / (1.0 + size));
         }
     }
     return best;

@@ -22,7 +22,7 @@ static int term_decimals(const qx_result *r, size_t first, size_t count)
 {
     double least = NAN;
     for (size_t i = first; i < first + count; i++) {
-        const double se = r->mean[i].se;
+        const double se = qx_result_scale(r) * r->mean[i].se;
         least = se > 0.0 && !(least <= se) ? se : least;
     }
     return qx_decimals_for(least);
@@ -43,10 +43,12 @@ static sed term_sed(const qx_result *r, const char *term)
         if (strcmp(d->term, term) != 0 || isnan(d->se)) {
             continue;
         }
-        s.least = fmin(s.least, d->se);
-        s.most = fmax(s.most, d->se);
-        s.df_least = fmin(s.df_least, d->df);
-        s.df_most = fmax(s.df_most, d->df);
+        const double se = qx_result_scale(r) * d->se;
+        const double df = d->method_small_sample == NULL ? d->df : d->df_small_sample;
+        s.least = fmin(s.least, se);
+        s.most = fmax(s.most, se);
+        s.df_least = fmin(s.df_least, df);
+        s.df_most = fmax(s.df_most, df);
         s.adjust = d->adjust;
         s.count++;
     }
@@ -74,9 +76,10 @@ static const char *level_text(qx_doc *doc, const qx_findings *f)
     return qx_said(doc, qx_per_cent(doc->arena, f->protocol->analysis.level));
 }
 
-static const char *mean_text(qx_doc *doc, const qx_mean *m, int decimals)
+static const char *
+mean_text(qx_doc *doc, const qx_result *r, const qx_mean *m, int decimals)
 {
-    const char *number = rounded(doc, m->estimate, decimals);
+    const char *number = rounded(doc, qx_result_scale(r) * m->estimate, decimals);
     return m->letters == NULL || m->letters[0] == '\0'
                ? number
                : qx_say(doc, "%s %s", number, m->letters);
@@ -108,12 +111,21 @@ summary_cell(qx_doc *doc, const qx_result *r, const char *term, const qx_cell *c
 {
     size_t first;
     const size_t count = qx_result_means(r, term, &first);
+    const char *text = "";
     for (size_t i = first; i < first + count; i++) {
-        if (same_cell(&r->mean[i].cell, cell)) {
-            return mean_text(doc, &r->mean[i], term_decimals(r, first, count));
+        if (!same_cell(&r->mean[i].cell, cell)) {
+            continue;
         }
+        if (r->class_count == 0) {
+            return mean_text(doc, r, &r->mean[i], term_decimals(r, first, count));
+        }
+        text = qx_say(doc,
+                      "%s%s%s",
+                      text,
+                      text[0] == '\0' ? "" : " \xc2\xb7 ",
+                      rounded(doc, 100.0 * r->mean[i].estimate, 0));
     }
-    return DASH;
+    return text[0] == '\0' ? DASH : text;
 }
 
 static void
@@ -127,12 +139,14 @@ summary_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t, const char *ter
     error[0] = "SED (df)";
     p[0] = "P";
     for (size_t i = 0; i < f->result_count; i++) {
-        const sed s = term_sed(&f->result[i], term);
+        const bool classes = f->result[i].class_count > 0;
+        const sed s = classes ? (sed){.count = 0} : term_sed(&f->result[i], term);
         const qx_test_line *test = qx_result_test(&f->result[i], term);
         error[i + 1] = s.count == 0
                            ? DASH
                            : qx_say(doc, "%s (%s)", sed_text(doc, &s), df_text(doc, &s));
-        p[i + 1] = test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, test->p));
+        p[i + 1] =
+            test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, qx_test_p(test)));
     }
 }
 
@@ -195,8 +209,9 @@ static void interaction_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t)
         cell[0] = term;
         for (size_t i = 0; i < f->result_count; i++) {
             const qx_test_line *test = qx_result_test(&f->result[i], term);
-            cell[i + 1] =
-                test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, test->p));
+            cell[i + 1] = test == NULL
+                              ? DASH
+                              : qx_said(doc, qx_p_value(doc->arena, qx_test_p(test)));
         }
     }
 }
@@ -217,6 +232,23 @@ static const char *crop_words(qx_doc *doc, const qx_findings *f)
                   crop->rootstock);
 }
 
+/* Which share is which. */
+static void class_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        const qx_result *r = &f->result[i];
+        const char *names = "";
+        for (size_t c = 0; c < r->class_count; c++) {
+            names = qx_say(
+                doc, "%s%s%s", names, c == 0 ? "" : " \xc2\xb7 ", r->class_name[c]);
+        }
+        if (names[0] != '\0') {
+            qx_table_foot(
+                doc, t, qx_say(doc, "%s: per cent %s.", qx_words_label(doc, r), names));
+        }
+    }
+}
+
 bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
 {
     if (f->result_count < 2 || f->result_count > SUMMARY_MOST ||
@@ -233,6 +265,7 @@ bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
         summary_term(doc, f, t, any_factor(f, k));
     }
     interaction_feet(doc, f, t);
+    class_feet(doc, f, t);
     qx_table_foot(
         doc,
         t,
@@ -252,18 +285,23 @@ static bool has_back(const qx_result *r)
     return r->definition != NULL && r->definition->transform != QX_TRANSFORM_NONE;
 }
 
-static void
-mean_row(qx_doc *doc, const qx_mean *m, const char *name, int decimals, const char **cell)
+static void mean_row(qx_doc *doc,
+                     const qx_result *r,
+                     const qx_mean *m,
+                     const char *name,
+                     int decimals,
+                     const char **cell)
 {
+    const double scale = qx_result_scale(r);
     size_t at = 0;
     cell[at++] = name;
     cell[at++] = qx_say(doc, "%zu", m->n);
-    cell[at++] = mean_text(doc, m, decimals);
-    cell[at++] = rounded(doc, m->se, decimals);
+    cell[at++] = mean_text(doc, r, m, decimals);
+    cell[at++] = rounded(doc, scale * m->se, decimals);
     cell[at++] = qx_say(doc,
                         "%s to %s",
-                        rounded(doc, m->lower, decimals),
-                        rounded(doc, m->upper, decimals));
+                        rounded(doc, scale * m->lower, decimals),
+                        rounded(doc, scale * m->upper, decimals));
     if (!isnan(m->back.estimate)) {
         cell[at++] =
             qx_say(doc,
@@ -282,14 +320,14 @@ static void mean_feet(qx_doc *doc,
 {
     const sed s = term_sed(r, term);
     const qx_test_line *test = qx_result_test(r, term);
-    if (test != NULL && !isnan(test->p)) {
+    if (test != NULL && !isnan(qx_test_p(test))) {
         qx_table_foot(doc,
                       t,
                       qx_say(doc,
                              "Test of %s: P %s%s.",
                              term,
-                             test->p < 0.001 ? "" : "= ",
-                             qx_said(doc, qx_p_value(doc->arena, test->p))));
+                             qx_test_p(test) < 0.001 ? "" : "= ",
+                             qx_said(doc, qx_p_value(doc->arena, qx_test_p(test)))));
     }
     if (s.count > 0) {
         qx_table_foot(
@@ -340,20 +378,33 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
             return;
         }
         mean_row(doc,
+                 r,
                  &r->mean[i],
                  qx_words_levels(doc, f->protocol, &r->mean[i].cell),
                  decimals,
                  cell);
     }
     qx_table_foot(doc, t, "n counts observations, not replicates.");
+    if (r->mean[first].averaged) {
+        qx_table_foot(doc,
+                      t,
+                      "Means are what is seen on average over many units; a single "
+                      "typical unit differs a little from it.");
+    }
     mean_feet(doc, f, r, term, t);
 }
 
 void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
-        if (qx_result_matters(f, r, qx_result_term(r, k))) {
-            mean_table(doc, f, r, qx_result_term(r, k));
+        const char *term = qx_result_term(r, k);
+        if (!qx_result_matters(f, r, term)) {
+            continue;
+        }
+        if (r->class_count > 0) {
+            qx_doc_class_table(doc, f, r, term);
+        } else {
+            mean_table(doc, f, r, term);
         }
     }
 }

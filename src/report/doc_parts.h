@@ -40,6 +40,18 @@ void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r
 /* Neighbours in time and in the field (doc_correlation.c); nothing where none were asked. */
 void qx_doc_correlation_table(qx_doc *doc, const qx_result *r);
 
+/* Means of grades and classes: the shares of each in a table. */
+void qx_doc_class_table(qx_doc *doc,
+                        const qx_findings *f,
+                        const qx_result *r,
+                        const char *term);
+
+/* Likelihood ratios of counts, shares and classes. */
+void qx_doc_ratio_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+
+/* How much units differ beyond chance, in a sentence; "" where nothing is known. */
+const char *qx_doc_unit_words(qx_doc *doc, const qx_result *r);
+
 /* Where the variation lies, in a sentence; "" where nothing is known. */
 const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
@@ -48,7 +60,10 @@ size_t
 qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
 
 /* Dose and response: a sentence of one treatment (false: there is none), and the table of all. */
-bool qx_doc_dose(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
+bool qx_doc_dose(qx_doc *doc,
+                 const qx_findings *f,
+                 const qx_result *r,
+                 const char *factor);
 void qx_doc_dose_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Limits of a contrast at the protocol's level: NAN without df. */

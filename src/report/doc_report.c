@@ -121,6 +121,8 @@ static void draw(qx_doc *doc,
     }
     if (kind == &qx_chart_means) {
         all = qx_result_means(r, term, &first);
+    } else if (kind == &qx_chart_classes) {
+        all = qx_result_means(r, term, &first) / r->class_count;
     }
     for (size_t from = 0; from == 0 || from < all; from += QX_CHART_ROWS) {
         in.first = from;
@@ -164,11 +166,10 @@ static void variate_charts(qx_doc *doc, const qx_findings *f, const qx_result *r
             continue;
         }
         const qx_chart_input in = {.doc = doc, .findings = f, .result = r, .term = term};
-        draw(doc,
-             f,
-             r,
-             qx_chart_trend.suits(&in) ? &qx_chart_trend : &qx_chart_means,
-             term);
+        const qx_chart_kind *kind = qx_chart_trend.suits(&in)     ? &qx_chart_trend
+                                    : qx_chart_classes.suits(&in) ? &qx_chart_classes
+                                                                  : &qx_chart_means;
+        draw(doc, f, r, kind, term);
         if (one) {
             draw_differences(doc, f, r, term, joint);
         }

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/verdict.h"
 #include "report/doc_parts.h"
 #include "report/parts.h"
 #include "report/rounding.h"
@@ -25,10 +26,12 @@ static const char *level_text(qx_doc *doc, const qx_findings *f)
 
 static void difference_row(qx_doc *doc,
                            const qx_findings *f,
+                           const qx_result *r,
                            const qx_difference *d,
                            const char **cell)
 {
-    const int decimals = qx_decimals_for(d->se);
+    const double scale = qx_result_scale(r);
+    const int decimals = qx_decimals_for(scale * d->se);
     const char *pair = qx_say(doc,
                               "%s \xe2\x88\x92 %s",
                               qx_words_levels(doc, f->protocol, &d->first),
@@ -37,15 +40,27 @@ static void difference_row(qx_doc *doc,
         d->within.count == 0
             ? pair
             : qx_say(doc, "%s: %s", qx_words_levels(doc, f->protocol, &d->within), pair);
-    cell[1] = rounded(doc, d->estimate, decimals);
-    cell[2] = rounded(doc, d->se, decimals);
-    cell[3] = qx_said(doc, qx_df_value(doc->arena, d->df));
+    if (d->class_ != NULL) {
+        cell[0] = qx_say(doc, "%s: %s", d->class_, cell[0]);
+    }
+    cell[1] = rounded(doc, scale * d->estimate, decimals);
+    cell[2] = rounded(doc, scale * d->se, decimals);
+    cell[3] =
+        qx_said(doc,
+                qx_df_value(doc->arena,
+                            d->method_small_sample == NULL ? d->df : d->df_small_sample));
     cell[4] = qx_say(doc,
                      "%s to %s",
-                     rounded(doc, d->lower, decimals),
-                     rounded(doc, d->upper, decimals));
-    cell[5] = qx_said(doc, qx_p_value(doc->arena, d->p_adjusted));
+                     rounded(doc, scale * d->lower, decimals),
+                     rounded(doc, scale * d->upper, decimals));
+    cell[5] = qx_said(doc, qx_p_value(doc->arena, qx_verdict_p(d)));
     cell[6] = qx_words_verdict(d);
+}
+
+/* " (points)" or as the scale has it. */
+static const char *estimate_unit(qx_doc *doc, const qx_result *r)
+{
+    return qx_result_scale(r) > 1.0 ? " (points)" : qx_words_scale(doc, r);
 }
 
 static void difference_table(qx_doc *doc,
@@ -57,7 +72,7 @@ static void difference_table(qx_doc *doc,
 {
     qx_doc_table *t = qx_doc_table_new(doc, caption);
     qx_table_column(t, "Difference", false);
-    qx_table_column(t, qx_say(doc, "Estimate%s", qx_words_scale(doc, r)), true);
+    qx_table_column(t, qx_say(doc, "Estimate%s", estimate_unit(doc, r)), true);
     qx_table_column(t, "SE", true);
     qx_table_column(t, "df", true);
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
@@ -68,7 +83,7 @@ static void difference_table(qx_doc *doc,
         if (cell == NULL) {
             return;
         }
-        difference_row(doc, f, &list[i], cell);
+        difference_row(doc, f, r, &list[i], cell);
     }
     qx_table_foot(
         doc, t, qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
@@ -78,12 +93,18 @@ static void difference_table(qx_doc *doc,
                       "The protocol gives no margin, so whether a difference is large "
                       "enough to matter is not judged.");
     } else {
-        qx_table_foot(doc,
-                      t,
-                      qx_say(doc,
-                             "The least difference that would matter (margin): %s%s.",
-                             qx_said(doc, qx_plain_number(doc->arena, list[0].margin)),
-                             qx_words_scale(doc, r)));
+        qx_table_foot(
+            doc,
+            t,
+            qx_say(
+                doc,
+                "The least difference that would matter (margin): %s%s.",
+                qx_said(doc,
+                        qx_plain_number(doc->arena, qx_result_scale(r) * list[0].margin)),
+                qx_words_difference_scale(doc, r)));
+    }
+    if (list[0].method_small_sample != NULL) {
+        qx_table_foot(doc, t, qx_say(doc, "Tested by %s.", list[0].method_small_sample));
     }
 }
 
@@ -218,7 +239,10 @@ static void stratum(qx_doc *doc, const qx_result *r, qx_doc_table *t, const char
 void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     size_t left = 0, squares = 0, placed = 0;
-    (void)f;
+    if (qx_result_counted(r) || r->class_count > 0) {
+        qx_doc_ratio_table(doc, f, r);
+        return;
+    }
     for (size_t i = 0; i < r->test_count; i++) {
         const qx_test_line *line = &r->test[i];
         left += line->statistic == NULL ? 1 : 0;
@@ -270,9 +294,8 @@ static const char *variance_words(qx_doc *doc, const qx_variance_line *v)
     if (!is_residual(v)) {
         return qx_words_path(doc, v->term);
     }
-    return v->term[8] == '\0'
-               ? "what is left (residual)"
-               : qx_say(doc, "what is left (residual), %s", v->term + 9);
+    return v->term[8] == '\0' ? "what is left (residual)"
+                              : qx_say(doc, "what is left (residual), %s", v->term + 9);
 }
 
 void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
@@ -292,7 +315,7 @@ void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r
     qx_doc_table *t = qx_doc_table_new(
         doc, qx_say(doc, "%s: where the variation lies", qx_words_heading(doc, r)));
     qx_table_column(t, "Between", false);
-    qx_table_column(t, qx_say(doc, "SD%s", qx_words_scale(doc, r)), true);
+    qx_table_column(t, qx_say(doc, "SD%s", qx_words_model_scale(doc, r)), true);
     qx_table_column(t, "Variance", true);
     qx_table_column(
         t, qx_say(doc, "%s interval of the variance", level_text(doc, f)), true);

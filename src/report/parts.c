@@ -38,14 +38,20 @@ const qx_test_line *qx_result_test(const qx_result *r, const char *term)
     return NULL;
 }
 
+double qx_test_p(const qx_test_line *test)
+{
+    return test->method_small_sample != NULL ? test->p_small_sample : test->p;
+}
+
 const qx_test_line *
 qx_result_interaction(const qx_result *r, const char *factor, double alpha)
 {
     for (size_t i = 0; i < r->test_count; i++) {
         const qx_test_line *t = &r->test[i];
         size_t first;
-        if (t->statistic != NULL && qx_term_factors(t->term) > 1 && t->p < alpha &&
-            qx_term_has(t->term, factor) && qx_result_means(r, t->term, &first) > 0) {
+        if (t->statistic != NULL && qx_term_factors(t->term) > 1 &&
+            qx_test_p(t) < alpha && qx_term_has(t->term, factor) &&
+            qx_result_means(r, t->term, &first) > 0) {
             return t;
         }
     }
@@ -56,7 +62,7 @@ bool qx_result_matters(const qx_findings *f, const qx_result *r, const char *ter
 {
     const qx_test_line *test = qx_result_test(r, term);
     return qx_term_factors(term) == 1 ||
-           (test != NULL && test->p < 1.0 - f->protocol->analysis.level);
+           (test != NULL && qx_test_p(test) < 1.0 - f->protocol->analysis.level);
 }
 
 size_t qx_result_means(const qx_result *r, const char *term, size_t *first)
@@ -126,18 +132,35 @@ bool qx_factor_numeric(const qx_protocol *p, const char *factor)
     return t != QX_NONE && p->treatment[t].numeric && p->treatment[t].level_count > 2;
 }
 
+bool qx_result_counted(const qx_result *r)
+{
+    const qx_variate *v = r->definition;
+    return v != NULL && v->transform == QX_TRANSFORM_NONE &&
+           (v->kind == QX_COUNT || v->kind == QX_PROPORTION);
+}
+
+double qx_result_scale(const qx_result *r)
+{
+    const bool share = qx_result_counted(r) && r->definition->kind == QX_PROPORTION;
+    return share || r->class_count > 0 ? 100.0 : 1.0;
+}
+
 double qx_result_shown(const qx_result *r, double y)
 {
+    if (qx_result_counted(r)) {
+        return qx_result_scale(r) * y;
+    }
     if (r->definition == NULL || r->definition->transform == QX_TRANSFORM_NONE) {
         return y;
     }
     return qx_transform_back(r->definition->transform, y);
 }
 
-qx_back qx_mean_shown(const qx_mean *m)
+qx_back qx_mean_shown(const qx_result *r, const qx_mean *m)
 {
+    const double scale = qx_result_scale(r);
     if (!isnan(m->back.estimate)) {
         return m->back;
     }
-    return (qx_back){m->estimate, m->lower, m->upper};
+    return (qx_back){scale * m->estimate, scale * m->lower, scale * m->upper};
 }

@@ -13,6 +13,9 @@ bool qx_term_has(const char *term, const char *factor);
 /* The test of a term, or NULL. */
 const qx_test_line *qx_result_test(const qx_result *r, const char *term);
 
+/* The p that is told: the small-sample one where there is one. */
+double qx_test_p(const qx_test_line *test);
+
 /* Interactions that hold this factor and whose p is below alpha; the first, or NULL. */
 const qx_test_line *
 qx_result_interaction(const qx_result *r, const char *factor, double alpha);
@@ -35,10 +38,16 @@ size_t qx_result_cell_of_row(
 /* True when every level of the treatment is a number. */
 bool qx_factor_numeric(const qx_protocol *p, const char *factor);
 
-/* Value on the scale that is shown: back from the scale of analysis. */
+/* Shares, and shares of classes, are shown in per cent: 100; everything else: 1. */
+double qx_result_scale(const qx_result *r);
+
+/* Are the numbers counts or shares as they were counted, not on a transformed scale? */
+bool qx_result_counted(const qx_result *r);
+
+/* Value on the scale that is shown: back from the scale of analysis, shares in per cent. */
 double qx_result_shown(const qx_result *r, double y);
 
 /* A mean and its limits on the scale that is shown. */
-qx_back qx_mean_shown(const qx_mean *m);
+qx_back qx_mean_shown(const qx_result *r, const qx_mean *m);
 
 #endif

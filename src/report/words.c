@@ -3,7 +3,9 @@
 #include <math.h>
 #include <string.h>
 
+#include "report/parts.h"
 #include "report/rounding.h"
+#include "report/words_response.h"
 
 /* Units that are written as a sign. */
 static const struct {
@@ -89,8 +91,23 @@ static bool transformed(const qx_result *r)
     return r->definition != NULL && r->definition->transform != QX_TRANSFORM_NONE;
 }
 
+const char *qx_words_difference_scale(qx_doc *doc, const qx_result *r)
+{
+    return qx_result_scale(r) > 1.0 ? " points" : qx_words_scale(doc, r);
+}
+
+const char *qx_words_model_scale(qx_doc *doc, const qx_result *r)
+{
+    const bool linked = qx_result_counted(r) || r->class_count > 0;
+    return linked && r->link != NULL ? qx_say(doc, " (%s)", r->link)
+                                     : qx_words_scale(doc, r);
+}
+
 const char *qx_words_scale(qx_doc *doc, const qx_result *r)
 {
+    if (qx_result_scale(r) > 1.0) {
+        return " %";
+    }
     if (transformed(r)) {
         return qx_say(doc, " (%s)", qx_transform_word(r->definition->transform));
     }
@@ -100,6 +117,10 @@ const char *qx_words_scale(qx_doc *doc, const qx_result *r)
 const char *qx_words_heading(qx_doc *doc, const qx_result *r)
 {
     const char *unit = qx_words_unit(doc, r->unit);
+    if (qx_result_scale(r) > 1.0) {
+        const char *of = r->definition->of;
+        unit = of[0] == '\0' ? "%" : qx_say(doc, "%% of %s", of);
+    }
     while (*unit == ' ') {
         unit++;
     }
@@ -360,6 +381,9 @@ const char *qx_words_difference(qx_doc *doc,
                                 const qx_result *r,
                                 const qx_difference *d)
 {
+    if (qx_result_counted(r) || r->class_count > 0) {
+        return qx_words_response(doc, p, r, d);
+    }
     parts s = {.doc = doc, .p = p, .r = r, .d = d, .head = ""};
     s.label = qx_words_label(doc, r);
     s.first = with_cell(doc, p, &d->first);

@@ -29,6 +29,12 @@ const char *qx_words_label(qx_doc *doc, const qx_result *r);
 /* Unit of the numbers that the analysis gives: the variate's, or the scale's name. */
 const char *qx_words_scale(qx_doc *doc, const qx_result *r);
 
+/* The same for differences: shares differ by points. */
+const char *qx_words_difference_scale(qx_doc *doc, const qx_result *r);
+
+/* The scale of variances and contrasts: that of the link for counts, shares and classes. */
+const char *qx_words_model_scale(qx_doc *doc, const qx_result *r);
+
 /* "block:tree" -> "trees within blocks"; "residual" -> what is left. */
 const char *qx_words_path(qx_doc *doc, const char *path);
 

@@ -1,0 +1,482 @@
+#include "report/words_response.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "findings/verdict.h"
+#include "report/parts.h"
+#include "report/rounding.h"
+#include "report/words.h"
+
+/* ---- pairs ------------------------------------------------------------------------------ */
+
+static bool same_cell(const qx_cell *a, const qx_cell *b)
+{
+    bool same = a->count == b->count;
+    for (size_t i = 0; same && i < a->count; i++) {
+        same = strcmp(a->level[i], b->level[i]) == 0;
+    }
+    return same;
+}
+
+bool qx_pair_speaks(const qx_result *r, const qx_difference *d)
+{
+    return d->class_ == NULL || strcmp(d->class_, r->class_name[0]) == 0;
+}
+
+static const qx_difference *in_list(const qx_difference list[],
+                                    size_t count,
+                                    const qx_difference *d,
+                                    const char *class_)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (list[i].class_ != NULL && strcmp(list[i].class_, class_) == 0 &&
+            strcmp(list[i].term, d->term) == 0 && same_cell(&list[i].first, &d->first) &&
+            same_cell(&list[i].second, &d->second) &&
+            same_cell(&list[i].within, &d->within)) {
+            return &list[i];
+        }
+    }
+    return NULL;
+}
+
+const qx_difference *
+qx_pair_in_class(const qx_result *r, const qx_difference *d, size_t class_)
+{
+    const bool simple = d->within.count > 0;
+    return in_list(simple ? r->simple : r->difference,
+                   simple ? r->simple_count : r->difference_count,
+                   d,
+                   r->class_name[class_]);
+}
+
+static bool is_ordered(const qx_result *r)
+{
+    return r->definition->kind == QX_ORDINAL;
+}
+
+qx_verdict qx_pair_verdict(const qx_result *r, const qx_difference *d)
+{
+    bool shown = false, trivial = false, inside = true;
+    if (d->class_ == NULL) {
+        return d->verdict;
+    }
+    for (size_t c = 0; c < r->class_count; c++) {
+        const qx_difference *e = qx_pair_in_class(r, d, c);
+        const qx_verdict v = e == NULL ? QX_UNSETTLED : e->verdict;
+        shown = shown || v == QX_HIGHER || v == QX_LOWER_VERDICT;
+        trivial = trivial || v == QX_TRIVIAL;
+        inside = inside && (v == QX_TRIVIAL || v == QX_EQUIVALENT);
+    }
+    if (shown) {
+        return d->link_estimate > 0.0 || !is_ordered(r) ? QX_HIGHER : QX_LOWER_VERDICT;
+    }
+    if (inside) {
+        return trivial ? QX_TRIVIAL : QX_EQUIVALENT;
+    }
+    return QX_UNSETTLED;
+}
+
+const char *qx_pair_word(const qx_result *r, const qx_difference *d)
+{
+    qx_difference whole = *d;
+    whole.verdict = qx_pair_verdict(r, d);
+    return d->class_ != NULL && whole.verdict == QX_HIGHER && !is_ordered(r)
+               ? "differs"
+               : qx_words_verdict(&whole);
+}
+
+const qx_mean *qx_mean_of_cell(const qx_result *r,
+                               const char *term,
+                               const qx_cell *cell,
+                               const char *class_)
+{
+    for (size_t i = 0; i < r->mean_count; i++) {
+        const qx_mean *m = &r->mean[i];
+        const bool fits =
+            class_ == NULL || (m->class_ != NULL && strcmp(m->class_, class_) == 0);
+        if (fits && strcmp(m->term, term) == 0 && same_cell(&m->cell, cell)) {
+            return m;
+        }
+    }
+    return NULL;
+}
+
+/* ---- what sentences are made of --------------------------------------------------------- */
+
+typedef struct parts {
+    qx_doc *doc;
+    const qx_protocol *p;
+    const qx_result *r;
+    const qx_difference *d;
+    const char *head;           /* "With pinch early: " or "" */
+    const char *label;          /* of the variate */
+    const char *first, *second; /* "with angle 90°" */
+    const char *level;          /* "95 %" */
+    double scale;               /* 100 for shares */
+} parts;
+
+static const char *with_cell(qx_doc *doc, const qx_protocol *p, const qx_cell *cell)
+{
+    const bool season =
+        cell->count > 0 && (strcmp(cell->factor[0], "season") == 0 ||
+                            strcmp(cell->factor[0], p->seasons.column) == 0);
+    return qx_say(doc, "%s %s", season ? "in" : "with", qx_words_cell(doc, p, cell));
+}
+
+static const char *rounded(const parts *s, double x, int decimals)
+{
+    return qx_said(s->doc, qx_rounded(s->doc->arena, x, decimals));
+}
+
+/* A share as so many of 100: whole unless nearly none or nearly all. */
+static const char *of_100(const parts *s, double share)
+{
+    const double x = 100.0 * share;
+    return rounded(s, x, x >= 1.5 && x <= 98.5 ? 0 : 1);
+}
+
+/* A count for each thing: two digits are enough for a sentence. */
+static const char *count_text(const parts *s, double x)
+{
+    const int decimals = fabs(x) >= 9.95 ? 0 : fabs(x) >= 0.095 ? 1 : 2;
+    return rounded(s, x, decimals);
+}
+
+/* The cell of simple effects: both parts together. */
+static const qx_mean *mean_at(const parts *s, const qx_cell *cell)
+{
+    if (s->d->within.count > 0) {
+        return NULL; /* the cells of the interaction are in the table */
+    }
+    return qx_mean_of_cell(s->r, s->d->term, cell, NULL);
+}
+
+/* "about 81 of 100 buds with score cut against 6 with score none"; "" when unknown. */
+static const char *both_means(const parts *s)
+{
+    const qx_mean *a = mean_at(s, &s->d->first), *b = mean_at(s, &s->d->second);
+    const qx_variate *v = s->r->definition;
+    if (a == NULL || b == NULL || isnan(a->estimate) || isnan(b->estimate)) {
+        return "";
+    }
+    if (v->kind == QX_PROPORTION) {
+        return qx_say(s->doc,
+                      "about %s of 100%s%s %s against %s %s",
+                      of_100(s, a->estimate),
+                      v->of[0] == '\0' ? "" : " ",
+                      v->of,
+                      s->first,
+                      of_100(s, b->estimate),
+                      s->second);
+    }
+    return qx_say(s->doc,
+                  "about %s for each %s %s against %s %s",
+                  count_text(s, a->estimate),
+                  s->p->unit[v->on].name,
+                  s->first,
+                  count_text(s, b->estimate),
+                  s->second);
+}
+
+/* "75.7 points", "5.9" */
+static const char *amount(const parts *s, double x)
+{
+    const int decimals = qx_decimals_for(s->scale * s->d->se);
+    return qx_say(s->doc,
+                  "%s%s",
+                  rounded(s, s->scale * x, decimals),
+                  s->scale > 1.0 ? " points" : "");
+}
+
+static const char *range(const parts *s, double low, double high)
+{
+    const int decimals = qx_decimals_for(s->scale * s->d->se);
+    return qx_say(s->doc,
+                  "%s to %s",
+                  rounded(s, s->scale * low, decimals),
+                  rounded(s, s->scale * high, decimals));
+}
+
+/* "10 points", or NULL without a margin. */
+static const char *margin_text(const parts *s)
+{
+    if (isnan(s->d->margin)) {
+        return NULL;
+    }
+    return qx_say(s->doc,
+                  "%s%s",
+                  qx_said(s->doc,
+                          qx_plain_number(s->doc->arena,
+                                          round(1e6 * s->scale * s->d->margin) / 1e6)),
+                  s->scale > 1.0 ? " points" : "");
+}
+
+static const char *ratio_text(const parts *s)
+{
+    const qx_back q = s->d->ratio;
+    if (!(q.estimate > 0.0) || isnan(q.lower)) {
+        return "";
+    }
+    return qx_say(s->doc,
+                  " As a ratio: %s times as many (%s to %s).",
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.estimate, 2)),
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.lower, 2)),
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.upper, 2)));
+}
+
+static const char *settle_text(const parts *s, double replicates)
+{
+    if (!isfinite(replicates)) {
+        return "";
+    }
+    return qx_say(s->doc,
+                  " About %s %s of each would settle it (with 80\xc2\xa0%% power).",
+                  rounded(s, ceil(replicates), 0),
+                  s->d->replicate == NULL ? "replicates"
+                                          : qx_words_plural(s->doc, s->d->replicate));
+}
+
+/* What the margin makes of a difference that was shown. */
+static const char *judged(const parts *s, qx_verdict verdict, bool beyond)
+{
+    const char *margin = margin_text(s);
+    if (margin == NULL) {
+        return "";
+    }
+    if (verdict == QX_TRIVIAL) {
+        return qx_say(s->doc,
+                      " The difference is real, but smaller than the %s that would "
+                      "matter.",
+                      margin);
+    }
+    return beyond ? qx_say(s->doc, " That is more than the %s that would matter.", margin)
+                  : qx_say(s->doc,
+                           " It is shown that they differ, but not whether by as much as "
+                           "the %s that would matter.",
+                           margin);
+}
+
+/* ---- counts and shares ------------------------------------------------------------------ */
+
+static const char *differs(const parts *s)
+{
+    const qx_difference *d = s->d;
+    const bool up = d->estimate > 0.0;
+    const char *means = both_means(s);
+    const char *size = range(s, up ? d->lower : -d->upper, up ? d->upper : -d->lower);
+    const char *core = means[0] == '\0'
+                           ? qx_say(s->doc,
+                                    "%s%s: %s %s %s than %s (%s interval %s).",
+                                    s->head,
+                                    s->label,
+                                    amount(s, fabs(d->estimate)),
+                                    up ? "more" : "fewer",
+                                    s->first,
+                                    s->second,
+                                    s->level,
+                                    size)
+                           : qx_say(s->doc,
+                                    "%s%s: %s, %s %s (%s interval %s).",
+                                    s->head,
+                                    s->label,
+                                    means,
+                                    amount(s, fabs(d->estimate)),
+                                    up ? "more" : "fewer",
+                                    s->level,
+                                    size);
+    return qx_say(
+        s->doc, "%s%s%s", core, ratio_text(s), judged(s, d->verdict, d->beyond_margin));
+}
+
+static const char *equivalent(const parts *s)
+{
+    const qx_difference *d = s->d;
+    const char *margin = margin_text(s), *means = both_means(s);
+    const double level = 1.0 - 2.0 * (1.0 - s->p->analysis.level);
+    return qx_say(s->doc,
+                  "%s%s was alike %s and %s, as far as it matters%s%s: a difference as "
+                  "large as %s is ruled out (estimate %s, %s interval %s).%s",
+                  s->head,
+                  s->label,
+                  s->first,
+                  s->second,
+                  means[0] == '\0' ? "" : "; ",
+                  means,
+                  margin == NULL ? "the margin" : margin,
+                  amount(s, d->estimate),
+                  qx_said(s->doc, qx_per_cent(s->doc->arena, level)),
+                  range(s, d->lower_equivalence, d->upper_equivalence),
+                  ratio_text(s));
+}
+
+static const char *unsettled(const parts *s)
+{
+    const qx_difference *d = s->d;
+    const char *margin = margin_text(s), *means = both_means(s);
+    const char *core = qx_say(
+        s->doc,
+        "%s%s: this trial does not settle whether %s and %s differ. It was %s; the "
+        "difference is %s, and anything from %s agrees with the data (%s interval).",
+        s->head,
+        s->label,
+        qx_words_cell(s->doc, s->p, &d->first),
+        qx_words_cell(s->doc, s->p, &d->second),
+        means[0] == '\0' ? "measured in both" : means,
+        amount(s, d->estimate),
+        range(s, d->lower, d->upper),
+        s->level);
+    if (margin != NULL) {
+        core = qx_say(s->doc, "%s A difference of %s would matter.", core, margin);
+    }
+    return qx_say(
+        s->doc, "%s%s%s", core, ratio_text(s), settle_text(s, d->replicates_to_settle));
+}
+
+/* ---- grades and classes ----------------------------------------------------------------- */
+
+/* "strong 45 of 100 against 20, fair 40 against 50, weak 15 against 30": from the last grade
+ * down, classes as they are listed. */
+static const char *all_classes(const parts *s)
+{
+    const char *text = "";
+    const size_t count = s->r->class_count;
+    for (size_t k = 0; k < count; k++) {
+        const char *class_ = s->r->class_name[is_ordered(s->r) ? count - 1 - k : k];
+        const qx_mean *a = qx_mean_of_cell(s->r, s->d->term, &s->d->first, class_);
+        const qx_mean *b = qx_mean_of_cell(s->r, s->d->term, &s->d->second, class_);
+        if (a == NULL || b == NULL || s->d->within.count > 0) {
+            return "";
+        }
+        text = qx_say(s->doc,
+                      "%s%s%s %s%s against %s",
+                      text,
+                      k == 0 ? "" : ", ",
+                      class_,
+                      of_100(s, a->estimate),
+                      k == 0 ? " of 100" : "",
+                      of_100(s, b->estimate));
+    }
+    return text;
+}
+
+/* The worst class of a pair: what would settle all of them; is any beyond the margin? */
+static void over_classes(const parts *s, double *replicates, bool *beyond)
+{
+    *replicates = NAN;
+    *beyond = false;
+    for (size_t c = 0; c < s->r->class_count; c++) {
+        const qx_difference *e = qx_pair_in_class(s->r, s->d, c);
+        if (e != NULL) {
+            *replicates = fmax(*replicates, e->replicates_to_settle);
+            *beyond = *beyond || e->beyond_margin;
+        }
+    }
+}
+
+static const char *graded(const parts *s, bool up)
+{
+    const char *shares = all_classes(s);
+    return qx_say(s->doc,
+                  "%s%s was %s %s than %s%s%s.",
+                  s->head,
+                  s->label,
+                  up ? "graded higher" : "graded lower",
+                  s->first,
+                  s->second,
+                  shares[0] == '\0' ? "" : ": ",
+                  shares);
+}
+
+static const char *sorted_otherwise(const parts *s)
+{
+    const char *shares = all_classes(s);
+    return qx_say(s->doc,
+                  "%s%s was not the same %s and %s%s%s.",
+                  s->head,
+                  s->label,
+                  s->first,
+                  s->second,
+                  shares[0] == '\0' ? "" : ": ",
+                  shares);
+}
+
+static const char *classes_sentence(const parts *s)
+{
+    const qx_verdict verdict = qx_pair_verdict(s->r, s->d);
+    const char *shares = all_classes(s), *margin = margin_text(s);
+    double replicates;
+    bool beyond;
+    over_classes(s, &replicates, &beyond);
+    switch (verdict) {
+    case QX_HIGHER:
+    case QX_LOWER_VERDICT:
+    case QX_TRIVIAL:
+        return qx_say(s->doc,
+                      "%s%s",
+                      is_ordered(s->r) ? graded(s, s->d->link_estimate > 0.0)
+                                       : sorted_otherwise(s),
+                      judged(s, verdict, beyond));
+    case QX_EQUIVALENT:
+        return qx_say(s->doc,
+                      "%s%s was alike %s and %s, as far as it matters (%s): for no class "
+                      "a difference as large as %s is left open.",
+                      s->head,
+                      s->label,
+                      s->first,
+                      s->second,
+                      shares,
+                      margin == NULL ? "the margin" : margin);
+    case QX_UNSETTLED:
+        break;
+    }
+    return qx_say(s->doc,
+                  "%s%s: this trial does not settle whether %s and %s differ%s%s.%s",
+                  s->head,
+                  s->label,
+                  qx_words_cell(s->doc, s->p, &s->d->first),
+                  qx_words_cell(s->doc, s->p, &s->d->second),
+                  shares[0] == '\0' ? "" : "; it was ",
+                  shares,
+                  settle_text(s, replicates));
+}
+
+const char *qx_words_response(qx_doc *doc,
+                              const qx_protocol *p,
+                              const qx_result *r,
+                              const qx_difference *d)
+{
+    parts s = {.doc = doc, .p = p, .r = r, .d = d, .head = ""};
+    s.label = qx_words_label(doc, r);
+    s.first = with_cell(doc, p, &d->first);
+    s.second = with_cell(doc, p, &d->second);
+    s.level = qx_said(doc, qx_per_cent(doc->arena, p->analysis.level));
+    s.scale = qx_result_scale(r);
+    if (d->within.count > 0) {
+        const char *within = with_cell(doc, p, &d->within);
+        s.head = qx_say(doc, "%c%s: ", within[0] - 'a' + 'A', within + 1);
+    }
+    if (isnan(d->estimate)) {
+        return qx_say(doc,
+                      "%s%s: the difference between %s and %s cannot be estimated from "
+                      "these data.",
+                      s.head,
+                      s.label,
+                      qx_words_cell(doc, p, &d->first),
+                      qx_words_cell(doc, p, &d->second));
+    }
+    if (d->class_ != NULL) {
+        return classes_sentence(&s);
+    }
+    switch (d->verdict) {
+    case QX_HIGHER:
+    case QX_LOWER_VERDICT:
+    case QX_TRIVIAL:
+        return differs(&s);
+    case QX_EQUIVALENT:
+        return equivalent(&s);
+    case QX_UNSETTLED:
+        break;
+    }
+    return unsettled(&s);
+}

@@ -288,6 +288,92 @@ static void intervals_of_probabilities(void **state)
     assert_true(lower > 0.0 && upper < 1.0);
 }
 
+/* ---- laws ------------------------------------------------------------------------------ */
+
+/* The wine turned upside down: rows from last to first, judges numbered the other way. */
+static qx_classes_spec turned(qx_ctx *cx, const qx_classes_spec *from)
+{
+    const size_t n = from->frame->n, count = from->frame->factor_count;
+    qx_frame *frame = qx_arena_alloc(qx_ctx_scratch(cx), 1, sizeof *frame);
+    qx_factor *factor = qx_arena_alloc(qx_ctx_scratch(cx), count, sizeof *factor);
+    uint32_t *grade = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *grade);
+    assert_true(frame != NULL && factor != NULL && grade != NULL);
+    *frame = *from->frame;
+    frame->factor = factor;
+    for (size_t f = 0; f < count; f++) {
+        const bool unit = f == from->random[0].factor;
+        uint32_t *code = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *code);
+        assert_non_null(code);
+        factor[f] = from->frame->factor[f];
+        for (size_t i = 0; i < n; i++) {
+            const uint32_t was = factor[f].code[n - 1 - i];
+            code[i] = unit ? (uint32_t)factor[f].level_count - 1 - was : was;
+        }
+        factor[f].code = code;
+    }
+    for (size_t i = 0; i < n; i++) {
+        grade[i] = from->code[n - 1 - i];
+    }
+    qx_classes_spec spec = *from;
+    spec.frame = frame;
+    spec.code = grade;
+    return spec;
+}
+
+static void laws_of_rows(void **state)
+{
+    qx_ctx *cx = *state;
+    const reference_case *c = reference_open(cx, "ordinal-clmm-wine");
+    const qx_classes_spec spec = classes_case_wine(cx, c, "judge");
+    const qx_classes_spec other = turned(cx, &spec);
+    qx_classes *a, *b;
+    assert_ok(cx, qx_ordinal_fit(cx, &spec, &a));
+    assert_ok(cx, qx_ordinal_fit(cx, &other, &b));
+    assert_near(a->log_likelihood, b->log_likelihood, 1e-12);
+    for (size_t j = 0; j < a->p; j++) {
+        assert_near(a->coef[j], b->coef[j], 1e-8);
+        assert_near(QX_AT(a->covariance, j, j), QX_AT(b->covariance, j, j), 1e-6);
+    }
+    qx_classes_free(a);
+    qx_classes_free(b);
+}
+
+/* A covariate far from zero, in any unit: the same fit, its slope in that unit. */
+static void units_of_a_covariate(void **state)
+{
+    static const double scale[3] = {1.0, 1e6, 1e-6};
+    qx_ctx *cx = *state;
+    const reference_case *c = reference_open(cx, "ordinal-clmm-wine");
+    double first = NAN, slope = NAN;
+    for (size_t k = 0; k < 3; k++) {
+        qx_classes_spec spec = classes_case_wine(cx, c, "judge");
+        const size_t n = spec.frame->n;
+        double *x = qx_arena_alloc(qx_ctx_scratch(cx), n, sizeof *x);
+        assert_non_null(x);
+        for (size_t i = 0; i < n; i++) {
+            x[i] = scale[k] * (500.0 + sin((double)i) + (double)(spec.code[i] % 3));
+        }
+        const qx_number number = {"girth", x};
+        const qx_term term = {.name = "girth", .number = 0};
+        qx_frame frame = *spec.frame;
+        frame.number = &number;
+        frame.number_count = 1;
+        spec.frame = &frame;
+        spec.term = &term;
+        spec.term_count = 1;
+        qx_classes *fit;
+        assert_ok(cx, qx_ordinal_fit(cx, &spec, &fit));
+        assert_true(fit->converged);
+        if (k == 0) {
+            first = fit->log_likelihood;
+            slope = fit->coef[4];
+        }
+        assert_near(fit->log_likelihood, first, 1e-10);
+        assert_near(fit->coef[4] * scale[k], slope, 1e-6);
+        qx_classes_free(fit);
+    }
+}
+
 /* ---- what users bring ------------------------------------------------------------------ */
 
 static void unseen_grades_are_left_out(void **state)
@@ -431,6 +517,8 @@ int main(void)
         CASE(intervals_hold_the_estimate),
         CASE(averaged_over_judges),
         CASE(intervals_of_probabilities),
+        CASE(laws_of_rows),
+        CASE(units_of_a_covariate),
         CASE(unseen_grades_are_left_out),
         CASE(refuses_what_is_no_grade),
         CASE(refuses_wrong_questions),

@@ -6,6 +6,7 @@
 #include "findings/choose_family.h"
 #include "findings/counts_tests.h"
 #include "findings/counts_told.h"
+#include "findings/counts_zeros.h"
 #include "findings/covariates.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
@@ -125,6 +126,7 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
     }
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_counts_points(w, fit));
+    QX_TRY(qx_counts_check_zeros(w, fit));
     return qx_warn_of_interactions(w);
 }
 

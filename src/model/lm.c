@@ -13,7 +13,7 @@ static const double ROUNDING = 4e-15;
 
 static const double LOG_TWO_PI = 1.8378770664093454836;
 
-static qx_status check_response(qx_ctx *cx, size_t n, const double y[], double *scale)
+qx_status qx_lm_scale(qx_ctx *cx, size_t n, const double y[], double *scale)
 {
     double most = 0.0;
     int exponent;
@@ -78,7 +78,7 @@ qx_status qx_lm_solve(
     fit->p = plan->p;
     in->r_transposed = plan->r_transposed;
     in->log_r = plan->log_r;
-    QX_TRY(check_response(cx, fit->n, y, &in->scale));
+    QX_TRY(qx_lm_scale(cx, fit->n, y, &in->scale));
     QX_NEW(cx, full, fit->design.full);
     for (size_t i = 0; i < fit->n; i++) {
         r[i] = y[i] / in->scale;

@@ -12,6 +12,9 @@
 /* Design, R and log |R| of a plan whose spec and arena are set. QX_E_INPUT: n <= p. */
 qx_status qx_lm_plan(qx_ctx *cx, qx_lmm_plan *plan);
 
+/* A power of two near the largest size of y. QX_E_INPUT: y not finite. */
+qx_status qx_lm_scale(qx_ctx *cx, size_t n, const double y[], double *scale);
+
 /* Scale, beta and r = My (n, of y / scale). QX_E_INPUT: y not finite. */
 qx_status qx_lm_solve(
     qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double r[]);

@@ -52,8 +52,10 @@ static double chi_density(const equivalence *e, double w)
 static double integrand(const equivalence *e, double w)
 {
     const double h = e->margin - e->t * e->se * w;
-    const double inside = qx_normal_p((h - e->delta) / e->se, QX_LOWER) -
-                          qx_normal_p((-h - e->delta) / e->se, QX_LOWER);
+    const double inside = e->delta == 0.0
+                              ? 1.0 - 2.0 * qx_normal_p(h / e->se, QX_UPPER)
+                              : qx_normal_p((h - e->delta) / e->se, QX_LOWER) -
+                                    qx_normal_p((-h - e->delta) / e->se, QX_LOWER);
     return inside * chi_density(e, w);
 }
 

@@ -17,14 +17,34 @@ by_fit(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double *out)
     return QX_OK;
 }
 
+/* r = My, y scaled: twice, so that what rounding left of X goes as well. */
+static qx_status
+project(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double *scale, double r[])
+{
+    double *along;
+    QX_NEW(cx, along, plan->p);
+    QX_TRY(qx_lm_scale(cx, plan->n, y, scale));
+    for (size_t i = 0; i < plan->n; i++) {
+        r[i] = y[i] / *scale;
+    }
+    for (int pass = 0; pass < 2; pass++) {
+        qx_mat_vector('t', 1.0, plan->Q, r, 0.0, along);
+        qx_mat_vector('n', -1.0, plan->Q, along, 1.0, r);
+    }
+    return QX_OK;
+}
+
 static qx_status
 by_search(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double *out)
 {
     struct qx_lmm_inner *in = fit->inner;
     double *r;
     qx_descent_end end;
+    fit->n = plan->n;
+    fit->p = plan->p;
+    in->log_r = plan->log_r;
     QX_NEW(cx, r, plan->n);
-    QX_TRY(qx_lm_solve(cx, plan, y, fit, r));
+    QX_TRY(project(cx, plan, y, &in->scale, r));
     if (qx_lm_exhausted(fit->n, r)) {
         return QX_OK;
     }

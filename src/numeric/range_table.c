@@ -54,16 +54,27 @@ static qx_status make_grid(qx_ctx *cx, size_t k, grid *out)
     return QX_OK;
 }
 
-/* a^m - (a - d)^m, from the small difference d. */
+/* a^m - b^m from the small difference d = a - b, along the binary digits of m: every term
+ * is positive, so that nothing cancels. */
 static double power_difference(double a, double d, size_t m)
 {
     const double b = a - d;
-    double sum = 1.0, power = 1.0; /* sum of a^i b^(m-1-i) by Horner in b */
-    for (size_t i = 1; i < m; i++) {
-        power *= a;
-        sum = sum * b + power;
+    double of_a = a, of_b = b, difference = d;
+    size_t digit = 1;
+    while (digit <= m / 2) {
+        digit *= 2;
     }
-    return d * sum;
+    for (digit /= 2; digit > 0; digit /= 2) {
+        difference *= of_a + of_b;
+        of_a *= of_a;
+        of_b *= of_b;
+        if ((m & digit) != 0) {
+            difference = a * difference + d * of_b;
+            of_a *= a;
+            of_b *= b;
+        }
+    }
+    return difference;
 }
 
 /* P(range > steps h). */

@@ -8,8 +8,10 @@
 
 #define STEPS_MOST 60
 
-/* The limit is found when D is this near to its target: seven digits of the limit. */
+/* The limit is found when D is this near to its target: seven digits of the limit; of a D
+ * that is large (very many rows), as near as its rounding allows. */
 static const double TARGET_SLACK = 1e-9;
+static const double TARGET_SHARE = 1e-13;
 /* Where D stays below its target up to this many times the estimate there is no limit. */
 static const double FAR = 1e8;
 
@@ -208,7 +210,7 @@ static qx_status limit(qx_ctx *cx,
         if (!isfinite(rise)) {
             return QX_OK;
         }
-        if (fabs(rise - w->target) < TARGET_SLACK) {
+        if (fabs(rise - w->target) < fmax(TARGET_SLACK, TARGET_SHARE * fabs(w->lowest))) {
             *out = t * t;
             return QX_OK;
         }

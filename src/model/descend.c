@@ -10,6 +10,8 @@
 /* A Newton step that promises less than this of f is taken without asking f, whose own
  * rounding is about 1e-13 of some hundreds. */
 static const double POLISH_BELOW = 1e-8;
+/* The same for an f that is large (very many rows), by its own size. */
+static const double POLISH_SHARE = 1e-13;
 /* Relative length of a step that is rounding. */
 static const double STANDSTILL = 1e-13;
 /* A pivot below this share of its diagonal: not positive definite. */
@@ -131,6 +133,12 @@ static void diagonal_direction(state *s)
     }
 }
 
+/* What f can show. */
+static double least_gain(const state *s)
+{
+    return fmax(POLISH_BELOW, POLISH_SHARE * fabs(s->f));
+}
+
 static double promise(const state *s)
 {
     double sum = 0.0;
@@ -243,7 +251,7 @@ step(qx_ctx *cx, state *s, int *polished, qx_descent_end *out, bool *more)
         return QX_OK;
     }
     const bool newton = choose_direction(s, &gain);
-    if (newton && gain < POLISH_BELOW) {
+    if (newton && gain < least_gain(s)) {
         if (s->problem->loose) {
             finish_loose(s, gain);
             out->converged = true;
@@ -254,7 +262,7 @@ step(qx_ctx *cx, state *s, int *polished, qx_descent_end *out, bool *more)
         return *more ? derive_at(cx, s, s->x, &s->f) : QX_OK;
     }
     QX_TRY(search(cx, s, gain, &found));
-    out->converged = !found && gain < POLISH_BELOW;
+    out->converged = !found && gain < least_gain(s);
     *more = found;
     return QX_OK;
 }

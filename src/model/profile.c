@@ -147,8 +147,8 @@ qx_status qx_profile_room(qx_ctx *cx,
     const size_t m = profile->m;
     qx_profile_point at = {.ypy = NAN};
     QX_NEW_IN(cx, arena, at.gamma, m);
-    QX_NEW_IN(cx, arena, at.lambda, q);
-    QX_NEW_IN(cx, arena, at.w, q);
+    QX_NEW_IN(cx, arena, at.lambda, profile->reduced == NULL ? q : 0);
+    QX_NEW_IN(cx, arena, at.w, profile->reduced == NULL ? q : 0);
     QX_NEW_IN(cx, arena, at.trace, m);
     QX_NEW_IN(cx, arena, at.square, m);
     QX_TRY(qx_mat_new(cx, arena, m, m, &at.norm));
@@ -175,7 +175,7 @@ static bool spread_gamma(const qx_profile *f, const double gamma[], qx_profile_p
             return false;
         }
         at->gamma[i] = gamma[i];
-        for (size_t k = f->start[i]; k < f->start[i + 1]; k++) {
+        for (size_t k = f->start[i]; f->reduced == NULL && k < f->start[i + 1]; k++) {
             at->lambda[k] = sqrt(gamma[i]);
         }
     }

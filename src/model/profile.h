@@ -63,7 +63,7 @@ typedef struct qx_profile_point {
     double *b;      /* q; not with blocks */
     double *w;      /* q */
     struct qx_blocks_room *blocks;
-    struct qx_reduced_room *reduced; /* then w is not filled */
+    struct qx_reduced_room *reduced; /* then lambda, w, K, B, T, b are not there */
     bool average; /* norm holds the average information (model/reduced.h) */
     double ypy, log_a;
     double *trace;   /* m: tr T_ii */

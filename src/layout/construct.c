@@ -220,7 +220,7 @@ qx_status qx_construct_balanced(
     *found = false;
     const bool whole =
         v > 2 && k > 1 && k < v && b * k % v == 0 && b * k / v * (k - 1) % (v - 1) == 0;
-    if (!whole || k > BLOCK_MOST || v - k > BLOCK_MOST * 4) {
+    if (!whole || k > BLOCK_MOST || v - k > 4 * (size_t)BLOCK_MOST) {
         return QX_OK;
     }
     qx_status status = QX_OK;

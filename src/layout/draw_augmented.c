@@ -37,7 +37,7 @@ static qx_status fill_lists(qx_drawing *d, lists *l)
     qx_rng_shuffle(&d->rng, d->group_count, block);
     const size_t left = d->plots - d->group_count * l->checks - l->entries;
     for (size_t i = 0; i < left; i++) {
-        l->extra[block[i % d->group_count]]++;
+        l->extra[block[i % (d->group_count > 0 ? d->group_count : 1)]]++;
     }
     return QX_OK;
 }
@@ -51,6 +51,9 @@ qx_status qx_draw_augmented(qx_drawing *d)
     size_t next_entry = 0;
     size_t next_check = 0;
     QX_TRY(fill_lists(d, &l));
+    if (l.checks == 0) {
+        return qx_fail(d->cx, QX_E_ARG, "there are no checks");
+    }
     QX_NEW(d->cx, filled, d->group_count);
     QX_NEW(d->cx, drawn, d->group_count * held);
     for (size_t b = 0; b < d->group_count; b++) {

@@ -180,7 +180,7 @@ static qx_status target_of(qx_drawing *d, const qx_search *in, double *target)
     }
     const qx_blocking ways[2] = {in->blocking[0], {in->set_count, in->set}};
     QX_TRY(qx_criteria_bound(d->cx, d->plots, v, replicates, 2, ways, &bound));
-    *target = (double)(v - 1) / ((double)(d->plots / v) * bound);
+    *target = (double)(v - 1) / ((double)replicates[0] * bound);
     return QX_OK;
 }
 

@@ -64,7 +64,8 @@ static qx_status find_parts(qx_drawing *d)
 static qx_status deal(qx_drawing *d)
 {
     const qx_stratum *s = d->stratum;
-    const size_t held = d->plots / d->part_count;
+    QX_ASSERT(d->part_count > 0);
+    const size_t held = d->part_count > 0 ? d->plots / d->part_count : d->plots;
     size_t *times = NULL;
     size_t *list = NULL;
     size_t *next = NULL;
@@ -82,7 +83,7 @@ static qx_status deal(qx_drawing *d)
     }
     for (size_t i = 0; i < d->plots; i++) {
         const size_t p = d->part[i];
-        d->design[i] = list[(next[p]++ + p) % held];
+        d->design[i] = held > 0 ? list[(next[p]++ + p) % held] : 0;
     }
     return QX_OK;
 }
@@ -123,7 +124,7 @@ static qx_status target_of(qx_drawing *d, const qx_blocking ways[2], double *tar
         replicates[c] = d->plots / v;
     }
     QX_TRY(qx_criteria_bound(d->cx, d->plots, v, replicates, 2, ways, &bound));
-    *target = (double)(v - 1) / ((double)(d->plots / v) * bound);
+    *target = (double)(v - 1) / ((double)replicates[0] * bound);
     return QX_OK;
 }
 

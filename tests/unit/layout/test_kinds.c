@@ -474,7 +474,7 @@ static void sets_are_uniform(void **state)
     small s;
     const size_t count[] = {2, 2, 2};
     chain_of(&s, 4, 3, count);
-    drawn_uniformly(*state, &s, 3 * 2 * 8 * 8, 11520, "sets");
+    drawn_uniformly(*state, &s, (size_t)3 * 2 * 8 * 8, 11520, "sets");
 }
 
 /* 2 x 3 Latin rectangles: 3! first rows, 2 second rows without a repeat. */
@@ -494,7 +494,7 @@ static void augmented_layouts_are_uniform(void **state)
     chain_of(&s, 4, 2, count);
     s.check[0] = checks;
     s.wishes.check = s.check;
-    drawn_uniformly(*state, &s, 2 * 6 * 6, 14400, "augmented");
+    drawn_uniformly(*state, &s, (size_t)2 * 6 * 6, 14400, "augmented");
 }
 
 /* Orders of aabbcc without two alike side by side, in a row and in a circle, counted off. */

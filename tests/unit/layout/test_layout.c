@@ -354,12 +354,13 @@ static void blocks_that_cannot_tell_the_combinations_apart(void **state)
     qx_layout_treatment treatments[] = {{"pinch", 2, letters, 1},
                                         {"angle", 3, letters, 1}};
     const qx_layout_spec spec = {2, units, 2, treatments, NULL};
-    complains(*state,
-              &spec,
-              1,
-              "pinch x angle has 6 combinations, but each block holds 3 of tree and there "
-              "are 2: too few to compare every two; expected 3 such groups at least, or 4 "
-              "of tree in each");
+    complains(
+        *state,
+        &spec,
+        1,
+        "pinch x angle has 6 combinations, but each block holds 3 of tree and there "
+        "are 2: too few to compare every two; expected 3 such groups at least, or 4 "
+        "of tree in each");
     units[1].count = 2;
     complains(*state,
               &spec,
@@ -395,12 +396,13 @@ static void rows_and_columns_that_are_too_few(void **state)
     latin_spec(9, &latin);
     latin.unit[0].count = 3;
     latin.unit[1].count = 4;
-    complains(*state,
-              &latin.spec,
-              1,
-              "spray has 9 levels, but 3 of row cross 4 of column; expected 5 of column or "
-              "more for a row-column layout, or a Latin square: 9 of row and 9 of column; "
-              "no treatment on either");
+    complains(
+        *state,
+        &latin.spec,
+        1,
+        "spray has 9 levels, but 3 of row cross 4 of column; expected 5 of column or "
+        "more for a row-column layout, or a Latin square: 9 of row and 9 of column; "
+        "no treatment on either");
 }
 
 static void treatments_on_what_is_sampled(void **state)

@@ -158,11 +158,11 @@ static void a_rectangular_lattice_is_matched(void **state)
     }
     assert_int_equal(n, PLOTS);
     qx_criteria theirs = {0};
-    const qx_blocking blocking = {3 * S, block};
+    const qx_blocking blocking = {(size_t)3 * S, block};
     assert_ok(*state, qx_criteria_of(*state, n, V, treatment, 1, &blocking, &theirs));
     assert_int_equal(theirs.parts, 1);
     static room r;
-    blocks_spec_of(&r, V, S - 1, 3 * S, 3);
+    blocks_spec_of(&r, V, S - 1, (size_t)3 * S, 3);
     const qx_criteria ours = made(*state, &r, 5, "incomplete");
     assert_true(ours.a_efficiency >= theirs.a_efficiency - 1e-10);
 }
@@ -244,7 +244,9 @@ searched(qx_ctx *cx, size_t v, size_t k, size_t b, uint64_t seed, double *trace)
     assert_ok(cx, qx_search_run(cx, &problem, &rng, treatment, trace));
     assert_ok(cx, qx_criteria_of(cx, b * k, v, treatment, 1, problem.blocking, &c));
     /* the trace that the updates carried is the one that the eigenvalues give */
-    assert_near(*trace, (double)(v - 1) / (c.a_efficiency * (double)(b * k / v)), 1e-8);
+    assert_near(*trace,
+                (double)(v - 1) / (c.a_efficiency * (double)b * (double)k / (double)v),
+                1e-8);
     return c.a_efficiency;
 }
 

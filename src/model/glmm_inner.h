@@ -72,6 +72,9 @@ qx_status qx_glmm_maximise(qx_ctx *cx,
                            const qx_laplace_options *options,
                            qx_laplace_fit *out);
 
+/* Fills the result from inner->fit. */
+qx_status qx_glmm_estimates(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit);
+
 /* Null space of the r rows in L (r x p): N, p x (p - r), orthonormal columns; with `whole`
  * the r columns of the row space after them. QX_E_RANK. */
 qx_status qx_null_space(qx_ctx *cx, qx_arena *arena, qx_mat L, bool whole, qx_mat *out);

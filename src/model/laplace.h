@@ -25,7 +25,7 @@
  * psi (s), in this order.
  *
  * Random columns fall into sets that never meet (everything of one block, when blocks are
- * random): laplace_sets.h handles each apart, and inside a set the columns of the largest
+ * random): laplace_inner.h handles each apart, and inside a set the columns of the largest
  * term by their diagonal. A fit with 8 blocks of 4 trees costs microseconds.
  *
  * Not here: families of counts and shares (family.h), models with terms and tests

@@ -8,8 +8,10 @@
 
 #include "model/general.h"
 
-/* A descent that did not settle this near to the open bound is begun again from there. */
-#define NEAR_BOUND 0.05
+/* So many trials beyond open bounds stop a descent, and such turns of its correlations are
+ * made at most. */
+#define BEYOND_MOST 4
+#define TURNS_MOST  12
 
 typedef struct work {
     const qx_general *g;
@@ -17,6 +19,9 @@ typedef struct work {
     double sign[QX_DESCENT_MOST]; /* theta = from + sign x */
     double from[QX_DESCENT_MOST];
     double theta[QX_DESCENT_MOST];
+    bool beyond[QX_DESCENT_MOST]; /* which correlations ran against their open bound */
+    size_t trials;                /* beyond open bounds, in this descent */
+    bool stopped;
 } work;
 
 static void measure_from(work *w, size_t i, bool high)
@@ -33,13 +38,48 @@ static void to_theta(work *w, const double x[])
     }
 }
 
+/* Is theta beyond an open bound? Where that happens again and again, the descent is stopped
+ * by a status of its own: the bound must be one that it knows. */
+static qx_status look_for_bounds(work *w, bool *beyond)
+{
+    *beyond = false;
+    for (size_t i = 0; i < w->g->m; i++) {
+        const qx_part *part = &w->g->parts.part[i];
+        if (!qx_part_is_variance(part->kind) &&
+            (w->theta[i] > part->high || w->theta[i] < part->low)) {
+            *beyond = w->beyond[i] = true;
+        }
+    }
+    w->trials += *beyond ? 1 : 0;
+    w->stopped = w->trials > BEYOND_MOST;
+    return w->stopped ? QX_E_NUMERIC : QX_OK;
+}
+
 static qx_status value(qx_ctx *cx, void *data, const double x[], double *f)
 {
     work *w = data;
+    bool beyond;
     to_theta(w, x);
+    QX_TRY(look_for_bounds(w, &beyond));
     QX_TRY(qx_general_value(cx, w->g, w->theta, w->room));
     *f = w->room->f;
     return QX_OK;
+}
+
+/* A field without variance knows no correlations: they stay where they are. */
+static void hold_field(const work *w, double gradient[], qx_mat hessian, qx_mat expected)
+{
+    const size_t field = w->g->parts.at[QX_PART_FIELD];
+    if (field == QX_NO_COLUMN || w->theta[field] > 0.0) {
+        return;
+    }
+    for (size_t i = field + 1; i < w->g->m; i++) { /* the last parameters */
+        gradient[i] = 0.0;
+        for (size_t j = 0; j < w->g->m; j++) {
+            QX_AT(hessian, i, j) = QX_AT(hessian, j, i) = i == j ? 1.0 : 0.0;
+            QX_AT(expected, i, j) = QX_AT(expected, j, i) = i == j ? 1.0 : 0.0;
+        }
+    }
 }
 
 static qx_status derive(qx_ctx *cx,
@@ -52,7 +92,9 @@ static qx_status derive(qx_ctx *cx,
 {
     work *w = data;
     const qx_general_point *at = w->room;
+    bool beyond;
     to_theta(w, x);
+    QX_TRY(look_for_bounds(w, &beyond));
     QX_TRY(qx_general_evaluate(cx, w->g, w->theta, w->room));
     *f = at->f;
     for (size_t i = 0; i < w->g->m; i++) {
@@ -63,6 +105,7 @@ static qx_status derive(qx_ctx *cx,
             QX_AT(expected, i, j) = sign * QX_AT(at->expected, i, j);
         }
     }
+    hold_field(w, gradient, hessian, expected);
     return QX_OK;
 }
 
@@ -80,60 +123,39 @@ static qx_status run(qx_ctx *cx,
                                 .derive = derive,
                                 .loose = loose,
                                 .gradient = gradient};
+    w->trials = 0;
+    w->stopped = false;
+    memset(w->beyond, 0, sizeof w->beyond);
     for (size_t i = 0; i < w->g->m; i++) {
         x[i] = fmax((w->theta[i] - w->from[i]) * w->sign[i], 0.0);
     }
-    QX_TRY(qx_descend(cx, &problem, fixed, x, out));
+    const qx_status status = qx_descend(cx, &problem, fixed, x, out);
     to_theta(w, x);
     for (size_t i = 0; gradient != NULL && i < w->g->m; i++) {
         gradient[i] *= w->sign[i];
     }
-    return QX_OK;
+    return w->stopped ? QX_OK : status;
 }
 
-/* Turns correlations that ran against their open bound; true if any did. */
-static bool turn(work *w, const bool fixed[])
-{
-    bool any = false;
-    for (size_t i = 0; i < w->g->m; i++) {
-        const qx_part *part = &w->g->parts.part[i];
-        const double open = w->sign[i] > 0.0 ? part->high : part->low;
-        if (!qx_part_is_variance(part->kind) && !fixed[i] &&
-            fabs(open - w->theta[i]) < NEAR_BOUND * (part->high - part->low)) {
-            measure_from(w, i, w->sign[i] > 0.0);
-            any = true;
-        }
-    }
-    return any;
-}
-
-/* A field without variance knows no correlations: they stay where they are. */
-static bool hold_field(const work *w, bool fixed[])
-{
-    const size_t field = w->g->parts.at[QX_PART_FIELD];
-    bool any = false;
-    if (field == QX_NO_COLUMN || w->theta[field] > 0.0) {
-        return false;
-    }
-    for (size_t i = field + 1; i < w->g->m; i++) { /* the last parameters */
-        any = any || !fixed[i];
-        fixed[i] = true;
-    }
-    return any;
-}
-
-static qx_status descend(
-    qx_ctx *cx, work *w, bool fixed[], bool loose, double gradient[], qx_descent_end *out)
+static qx_status descend(qx_ctx *cx,
+                         work *w,
+                         const bool fixed[],
+                         bool loose,
+                         double gradient[],
+                         qx_descent_end *out)
 {
     QX_TRY(qx_general_evaluate(cx, w->g, w->theta, w->room));
     for (size_t i = 0; i < w->g->m; i++) {
         const bool variance = qx_part_is_variance(w->g->parts.part[i].kind);
         measure_from(w, i, !variance && w->room->gradient[i] < 0.0);
     }
-    (void)hold_field(w, fixed);
     QX_TRY(run(cx, w, fixed, loose, gradient, out));
-    const bool turned = !out->converged && turn(w, fixed);
-    if (turned || hold_field(w, fixed)) {
+    for (int turn = 0; turn < TURNS_MOST && w->stopped; turn++) {
+        for (size_t i = 0; i < w->g->m; i++) {
+            if (w->beyond[i]) {
+                measure_from(w, i, w->sign[i] > 0.0);
+            }
+        }
         QX_TRY(run(cx, w, fixed, loose, gradient, out));
     }
     return QX_OK;
@@ -149,7 +171,6 @@ qx_status qx_general_descend(qx_ctx *cx,
                              qx_descent_end *out)
 {
     work w = {.g = g, .room = room};
-    bool held[QX_DESCENT_MOST] = {false};
     qx_status status;
     if (g->m > QX_DESCENT_MOST) {
         return qx_fail(cx,
@@ -158,10 +179,7 @@ qx_status qx_general_descend(qx_ctx *cx,
                        QX_DESCENT_MOST);
     }
     memcpy(w.theta, theta, g->m * sizeof *theta);
-    if (fixed != NULL) {
-        memcpy(held, fixed, g->m * sizeof *held);
-    }
-    QX_SCRATCH(cx, status, descend(cx, &w, held, loose, gradient, out));
+    QX_SCRATCH(cx, status, descend(cx, &w, fixed, loose, gradient, out));
     memcpy(theta, w.theta, g->m * sizeof *theta);
     return status;
 }

@@ -1,0 +1,157 @@
+#!/usr/bin/env python3
+"""Before a tree is touched: plan, trees, blocks, what was done otherwise: planning.py PROGRAM"""
+import json
+import os
+import random
+
+import harness
+
+PLAN = """\
+quincunx: 1
+title: Thinning, invented
+site: {row_spacing_m: 3.5, tree_spacing_m: 1.2, row_bearing: 20}
+units:
+  block: {count: 6}
+  tree: {within: block, count: 4}
+treatments:
+  thin: {levels: [none, hand, early, late], on: tree, control: none}
+measure:
+  yield: {kind: continuous, on: tree, unit: kg, margin: 6, expect: {mean: 25, variation: {block: 2, tree: 3}}}
+"""
+
+
+def trees(rows=4, places=12, seed=1):
+    chance = random.Random(seed)
+    lines = ["row,place,circumference_cm,status,notes"]
+    for row in range(1, rows + 1):
+        for place in range(1, places + 1):
+            status = "missing" if (row, place) == (2, 5) else ""
+            lines.append(f"{row},{place},{chance.gauss(20, 2):.1f},{status},")
+    return "\n".join(lines) + "\n"
+
+
+class Plan(harness.Case):
+    def test_says_what_can_be_shown(self):
+        self.write("p.yaml", PLAN)
+        out = self.run_it("plan", "p.yaml").out
+        self.assertIn("with 6 trees for each level", out)
+        self.assertIn("Where each treatment is tested", out)
+        plan = json.loads(self.run_it("plan", "p.yaml", "--json").out)
+        family = plan["results"][0]["treatments"][0]
+        self.assertEqual(family["replicates"], 6)
+        self.assertAlmostEqual(family["df"], 15, places=6)
+        self.assertTrue(0 < family["power"] < 1)
+        powers = [point["power"] for point in family["curve"]]
+        self.assertEqual(powers, sorted(powers))
+
+    def test_more_power_needs_more_replicates(self):
+        self.write("p.yaml", PLAN)
+        needed = []
+        for power in ("0.7", "0.8", "0.95"):
+            plan = json.loads(self.run_it("plan", "p.yaml", "--power", power, "--json").out)
+            needed.append(plan["results"][0]["treatments"][0]["replicates_needed"])
+        self.assertEqual(needed, sorted(needed))
+        self.assertLess(needed[0], needed[2])
+
+    def test_writes_a_page(self):
+        self.write("p.yaml", PLAN)
+        self.run_it("plan", "p.yaml", "-o", "plan")
+        self.assertEqual(sorted(os.listdir(self.path("plan"))), ["plan.html", "plan.json"])
+        self.assertIn("<svg", self.read("plan/plan.html"))
+
+    def test_last_season_counts(self):
+        self.write("p.yaml", PLAN)
+        self.run_it("layout", "p.yaml", "--seed", "3", "-o", "last.qx")
+        rows = ["block,tree,yield"]
+        chance = random.Random(5)
+        for block in range(1, 7):
+            shift = chance.gauss(0, 2)
+            for tree in range(1, 5):
+                rows.append(f"{block},{tree},{25 + shift + chance.gauss(0, 6):.1f}")
+        self.write("d.csv", "\n".join(rows) + "\n")
+        self.run_it("record", "last.qx", "d.csv")
+        before = json.loads(self.run_it("plan", "p.yaml", "--json").out)
+        after = json.loads(self.run_it("plan", "p.yaml", "--from", "last.qx", "--json").out)
+        first, second = (x["results"][0] for x in (before, after))
+        self.assertIn("earlier trial", second["source"])
+        self.assertGreater(second["treatments"][0]["se"], first["treatments"][0]["se"])
+
+    def test_simulated_trials_do_not_depend_on_the_cores(self):
+        self.write("p.yaml", PLAN)
+        words = ("plan", "p.yaml", "--simulate", "40", "--seed", "9", "--json")
+        one = self.run_it(*words, env={"OMP_NUM_THREADS": "1"}).out
+        self.assertEqual(one, self.run_it(*words, env={"OMP_NUM_THREADS": "3"}).out)
+
+    def test_what_cannot_be_planned_is_told(self):
+        self.write("p.yaml", PLAN)
+        for power in ("1.0", "0.3", "much"):
+            self.assertIn("0.5", self.run_it("plan", "p.yaml", "--power", power, status=2).err)
+        self.write("q.yaml", PLAN.replace("tree: 3}", "tree: -3}"))
+        self.run_it("plan", "q.yaml", status=1)
+        self.write("r.yaml", PLAN.replace("variation: {block: 2, tree: 3}",
+                                          "like: aple yield"))
+        self.assertIn("apple yield", self.run_it("plan", "r.yaml", status=1).err)
+        self.write("s.yaml", PLAN.replace("tree: 3}", "tree: 0}"))
+        self.assertIn("no variation at all", self.run_it("plan", "s.yaml", status=1).err)
+
+
+class Trees(harness.Case):
+    def lay_out(self, *more, status=0):
+        self.write("p.yaml", PLAN)
+        self.write("trees.csv", trees())
+        return self.run_it("layout", "p.yaml", "--trees", "trees.csv", "--seed", "4", "-o",
+                           "t.qx", *more, status=status)
+
+    def test_blocks_of_like_trees_are_drawn_again_by_check(self):
+        made = json.loads(self.lay_out("--json", "--pictures", "pic").out)
+        self.assertLess(made["trees"]["within"], made["trees"]["within_by_place"])
+        labels = [p["label"] for p in made["placed"] if p["unit"] == "tree"]
+        self.assertEqual(len(set(labels)), 24)
+        self.assertNotIn("2-5", labels)  # missing
+        self.assertIn("Trees from trees.csv", self.run_it("check", "t.qx").out)
+        for picture in ("map.svg", "blocks.svg"):
+            self.assertIn("<svg", self.read("pic/" + picture))
+
+    def test_data_name_the_trees(self):
+        made = json.loads(self.lay_out("--json").out)
+        placed = made["placed"]
+        rows = ["block,tree,yield"]
+        for k, p in enumerate(placed):
+            if p["unit"] == "tree":
+                rows.append(f"{placed[p['within'][0]]['label']},{p['label']},{20 + k % 7}")
+        self.write("d.csv", "\n".join(rows) + "\n")
+        self.run_it("record", "t.qx", "d.csv")
+        result = json.loads(self.run_it("analyse", "t.qx", "--json").out)["results"][0]
+        self.assertEqual(result["observations"]["used"], 24)
+
+    def test_what_was_done_otherwise_is_kept(self):
+        made = json.loads(self.lay_out("--json").out)
+        placed = made["placed"]
+        tree = next(p for p in placed if p["unit"] == "tree" and p["levels"]["thin"] != "hand")
+        block = placed[tree["within"][0]]["label"]
+        self.write("done.csv", f"block,tree,thin\n{block},{tree['label']},hand\n")
+        self.run_it("layout", "t.qx", "--as-done", "done.csv", status=2)  # no reason
+        self.run_it("layout", "t.qx", "--as-done", "done.csv", "--reason", "wrong tree")
+        out = self.run_it("check", "t.qx").out
+        self.assertIn("got thin hand instead of", out)
+        self.assertIn("wrong tree", out)
+
+    def test_lists_that_do_not_do(self):
+        self.write("p.yaml", PLAN)
+        for text, told in (
+            (trees(1, 12), "the trial needs 24"),
+            ("row,place,circumference_cm\n1,1,-3\n", "expected more than 0"),
+            ("row,place\n1,1\n1,1\n", "has a tree already"),
+            ("row,girth\n1,2\n", "place"),
+        ):
+            self.write("trees.csv", text)
+            run = self.run_it("layout", "p.yaml", "--trees", "trees.csv", "-o", "t.qx", status=1)
+            self.assertIn(told, run.err)
+            self.assertNotIn("t.qx", self.files())
+
+    def test_a_reach_that_is_too_short(self):
+        self.assertIn("expected a reach of about", self.lay_out("--reach", "0.5", status=1).err)
+        self.lay_out("--reach", "far", status=2)
+
+
+harness.main(Plan, Trees)

@@ -6,6 +6,7 @@
 #include "base/array.h"
 #include "findings/cells.h"
 #include "findings/checks_units.h"
+#include "model/refit.h"
 #include "model/residual.h"
 #include "numeric/dist.h"
 
@@ -79,7 +80,8 @@ static qx_status spread_checks(qx_work *w,
                                qx_array *checks)
 {
     qx_check_value v;
-    if (allowed(w, qx_brown_forsythe(w->cx, r->n, even_residuals(w, r), count, code, &v))) {
+    if (allowed(w,
+                qx_brown_forsythe(w->cx, r->n, even_residuals(w, r), count, code, &v))) {
         QX_TRY(
             push(w,
                  checks,
@@ -149,8 +151,8 @@ static qx_status box_cox_of(qx_work *w, qx_box_cox *b, bool *made)
     if (aside == NULL) {
         return qx_fail(w->cx, QX_E_NOMEM, "no memory to look for a scale");
     }
-    const qx_status status =
-        qx_box_cox_restricted(aside, &w->spec, w->data.raw, w->level, b);
+    const qx_status status = qx_box_cox_by_plan(
+        aside, qx_lmm_plan_of(w->fit), w->data.n, w->data.raw, w->level, b);
     qx_ctx_free(aside);
     *made = status == QX_OK && !isnan(b->lambda);
     return status == QX_E_NOMEM
@@ -375,7 +377,8 @@ static qx_status all_checks(qx_work *w, qx_array *checks)
     size_t count = 0, factors = 0;
     QX_TRY(qx_residuals_make(w->cx, w->temporary, w->fit, &r));
     QX_TRY(cell_codes(w, &code, &count, &factors));
-    if (r.n <= SHAPIRO_MOST && allowed(w, qx_shapiro_wilk(w->cx, r.n, even_residuals(w, &r), &v))) {
+    if (r.n <= SHAPIRO_MOST &&
+        allowed(w, qx_shapiro_wilk(w->cx, r.n, even_residuals(w, &r), &v))) {
         QX_TRY(push(w,
                     checks,
                     "shapiro-wilk",

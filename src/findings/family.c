@@ -7,6 +7,7 @@
 #include "findings/settle.h"
 #include "findings/small_sample.h"
 #include "findings/verdict.h"
+#include "numeric/dist.h"
 
 /* Stands for infinitely many degrees of freedom where a whole number is planned with. */
 #define SETTLE_DF 10000.0
@@ -19,6 +20,7 @@ typedef struct pairs {
     bool *compares;          /* member_count: is it one of these means? */
     size_t *first, *second;  /* member numbers */
     qx_comparison *compared; /* on the link scale */
+    double *one_sided;       /* quantiles of t at alpha, for equivalence */
     qx_comparison *small; /* the same with the degrees of freedom of few units, or NULL */
     qx_mat row;           /* design->p x count: first minus second */
     size_t class_;
@@ -258,13 +260,28 @@ static const char *replicate_name(const qx_work *w, const qx_pair_family *family
     return w->protocol->unit[w->data.unit[family->unit].unit].name;
 }
 
+/* The quantiles that equivalence asks for: most pairs share their degrees of freedom. */
+static qx_status quantiles(qx_work *w, pairs *ps)
+{
+    QX_NEW(w->cx, ps->one_sided, ps->count);
+    for (size_t k = 0; k < ps->count; k++) {
+        const double df = ps->compared[k].df;
+        if (k > 0 && df == ps->compared[k - 1].df) {
+            ps->one_sided[k] = ps->one_sided[k - 1];
+        } else {
+            ps->one_sided[k] = df > 0.0 ? qx_t_q(w->alpha, df, QX_UPPER) : (double)NAN;
+        }
+    }
+    return QX_OK;
+}
+
 /* What holds on the link scale, which is all there is with an identity link. */
 static qx_difference
 link_part(const qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k)
 {
     const qx_comparison *c = &ps->compared[k];
     const qx_equivalence e =
-        qx_equivalence_test(c->estimate, c->se, c->df, w->margin, w->alpha);
+        qx_equivalence_by(c->estimate, c->se, c->df, w->margin, ps->one_sided[k]);
     return (qx_difference){.term = family->term,
                            .estimate = c->estimate,
                            .se = c->se,
@@ -461,6 +478,7 @@ static qx_status compare_class(qx_work *w,
                                         .correlation = correlation,
                                         .tables = &w->settled.ranges};
     QX_TRY(qx_compare_family(w->cx, &request, ps.compared));
+    QX_TRY(quantiles(w, &ps));
     QX_TRY(compare_small(w, &ps, correlation));
     for (size_t k = 0; k < ps.count; k++) {
         qx_difference *one = qx_array_push(out);

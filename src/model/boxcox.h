@@ -33,11 +33,17 @@ QX_API qx_status qx_box_cox_profile(
  * spec->shift are not looked at. NAN also where a fit fails.
  * Source: Gurka, Edwards, Muller & Kupper 2006, J R Stat Soc A 169:273-288. Errors: those of
  * qx_lmm_plan_new, QX_E_ARG as above. Cost: about 40 fits. */
-QX_API qx_status qx_box_cox_restricted(qx_ctx *cx,
-                                       const qx_lmm_spec *spec,
-                                       const double y[],
-                                       double level,
-                                       qx_box_cox *out);
+QX_API qx_status qx_box_cox_restricted(
+    qx_ctx *cx, const qx_lmm_spec *spec, const double y[], double level, qx_box_cox *out);
+
+/* The same from a plan that is there already (qx_lmm_plan_of: that of a fit); n: its rows. */
+struct qx_lmm_plan;
+QX_API qx_status qx_box_cox_by_plan(qx_ctx *cx,
+                                    const struct qx_lmm_plan *plan,
+                                    size_t n,
+                                    const double y[],
+                                    double level,
+                                    qx_box_cox *out);
 
 /* Powers that are looked at with random parts. */
 #define QX_BOX_COX_RESTRICTED_MOST 3.0

@@ -125,21 +125,32 @@ static qx_status search(qx_ctx *cx,
     return find_all(&f, level, out);
 }
 
-qx_status qx_box_cox_restricted(
-    qx_ctx *cx, const qx_lmm_spec *spec, const double y[], double level, qx_box_cox *out)
+qx_status qx_box_cox_by_plan(qx_ctx *cx,
+                             const qx_lmm_plan *plan,
+                             size_t n,
+                             const double y[],
+                             double level,
+                             qx_box_cox *out)
 {
-    qx_lmm_plan *plan = NULL;
     qx_box_cox found = {NAN, NAN, NAN};
     qx_status status;
     if (!(level > 0.0 && level < 1.0)) {
         return qx_fail(cx, QX_E_ARG, "level must lie between 0 and 1");
     }
-    qx_lmm_spec plain = *spec;
-    plain.df = QX_SATTERTHWAITE; /* nothing of Kenward and Roger's is asked for */
-    QX_TRY(qx_lmm_plan_new(cx, &plain, &plan));
-    QX_SCRATCH(cx, status, search(cx, plan, spec->frame->n, y, level, &found));
-    qx_lmm_plan_free(plan);
+    QX_SCRATCH(cx, status, search(cx, plan, n, y, level, &found));
     QX_TRY(status);
     *out = found;
     return QX_OK;
+}
+
+qx_status qx_box_cox_restricted(
+    qx_ctx *cx, const qx_lmm_spec *spec, const double y[], double level, qx_box_cox *out)
+{
+    qx_lmm_plan *plan = NULL;
+    qx_lmm_spec plain = *spec;
+    plain.df = QX_SATTERTHWAITE; /* nothing of Kenward and Roger's is asked for */
+    QX_TRY(qx_lmm_plan_new(cx, &plain, &plan));
+    const qx_status status = qx_box_cox_by_plan(cx, plan, spec->frame->n, y, level, out);
+    qx_lmm_plan_free(plan);
+    return status;
 }

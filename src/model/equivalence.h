@@ -25,4 +25,9 @@ typedef struct qx_equivalence {
 QX_API qx_equivalence
 qx_equivalence_test(double estimate, double se, double df, double margin, double alpha);
 
+/* The same with the upper alpha quantile t of the t distribution for df, which many
+ * comparisons share. t not > 0: NAN. */
+QX_API qx_equivalence
+qx_equivalence_by(double estimate, double se, double df, double margin, double t);
+
 #endif

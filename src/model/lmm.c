@@ -192,6 +192,7 @@ static qx_status begin(qx_ctx *cx, const qx_lmm_plan *plan, double shift, qx_lmm
     const qx_lmm_spec *spec = &plan->spec;
     QX_NEW_IN(cx, fit->arena, fit->inner, 1);
     QX_NEW_IN(cx, fit->arena, fit->component, spec->random_count + 1);
+    fit->inner->plan = plan;
     fit->random_count = spec->random_count;
     fit->component_count = spec->random_count + 1;
     fit->shift = shift;

@@ -24,6 +24,7 @@ typedef struct qx_lmm_view {
 } qx_lmm_view;
 
 struct qx_lmm_inner {
+    const struct qx_lmm_plan *plan; /* whose fit it is */
     double scale;
     double sigma2;       /* of y / scale */
     double *beta;        /* p, of y / scale */

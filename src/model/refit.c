@@ -6,6 +6,11 @@
 #include "model/plan.h"
 #include "model/reml.h"
 
+const qx_lmm_plan *qx_lmm_plan_of(const qx_lmm *fit)
+{
+    return fit->inner->plan;
+}
+
 /* By a whole fit, where the search alone is not all there is to it. */
 static qx_status
 by_fit(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double *out)

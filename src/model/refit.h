@@ -28,6 +28,9 @@ QX_API void qx_lmm_plan_free(qx_lmm_plan *plan);
 QX_API qx_status qx_lmm_refit(
     qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_lmm **out);
 
+/* The plan behind a fit, for further responses to its design; lives as long as the fit. */
+QX_API const qx_lmm_plan *qx_lmm_plan_of(const qx_lmm *fit);
+
 /* reml_criterion of that fit and nothing else, which costs a fraction of it; NAN where the
  * fit has none. Errors: those of qx_lmm_refit. */
 QX_API qx_status qx_lmm_refit_criterion(qx_ctx *cx,

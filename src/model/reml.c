@@ -14,6 +14,8 @@ static const double GAMMA_GONE = 1e11;
 static const double GAMMA_LIKE_INFINITY = 1e7;
 /* Eigenvalues of a matrix scaled to a unit diagonal below this are not seen. */
 static const double UNSEEN = 1e-10;
+/* Pivots of such a matrix above this: nothing is near to being unseen. */
+static const double PIVOT_PLAIN = 1e-3;
 static const double BOBYQA_TOLERANCE = 1e-9;
 static const double THETA_MOST = 1e3;
 
@@ -84,6 +86,48 @@ static qx_status derive(qx_ctx *cx,
     return QX_OK;
 }
 
+/* The inverse of a scaled matrix that is far from singular, by its factor, scaled back;
+ * false when a pivot is small: then it is for the eigenvectors to say what is seen. */
+static bool by_pivots(qx_mat A, const double root[], qx_mat out)
+{
+    const size_t k = A.rows;
+    double l[QX_DESCENT_MOST][QX_DESCENT_MOST], turned[QX_DESCENT_MOST][QX_DESCENT_MOST];
+    if (k > QX_DESCENT_MOST) {
+        return false;
+    }
+    for (size_t j = 0; j < k; j++) {
+        for (size_t i = j; i < k; i++) {
+            double sum = QX_AT(A, i, j);
+            for (size_t c = 0; c < j; c++) {
+                sum -= l[i][c] * l[j][c];
+            }
+            if (i == j && !(sum > PIVOT_PLAIN)) {
+                return false;
+            }
+            l[i][j] = i == j ? sqrt(sum) : sum / l[j][j];
+        }
+    }
+    for (size_t j = 0; j < k; j++) { /* turned = l^-1 */
+        for (size_t i = j; i < k; i++) {
+            double sum = i == j ? 1.0 : 0.0;
+            for (size_t c = j; c < i; c++) {
+                sum -= l[i][c] * turned[c][j];
+            }
+            turned[i][j] = sum / l[i][i];
+        }
+    }
+    for (size_t j = 0; j < k; j++) {
+        for (size_t i = 0; i <= j; i++) {
+            double sum = 0.0;
+            for (size_t c = j; c < k; c++) {
+                sum += turned[c][i] * turned[c][j];
+            }
+            QX_AT(out, i, j) = QX_AT(out, j, i) = sum / (root[i] * root[j]);
+        }
+    }
+    return true;
+}
+
 qx_status qx_small_inverse(qx_ctx *cx, qx_mat A, qx_mat out)
 {
     const size_t k = A.rows;
@@ -99,6 +143,9 @@ qx_status qx_small_inverse(qx_ctx *cx, qx_mat A, qx_mat out)
         for (size_t i = 0; i < k; i++) {
             QX_AT(A, i, j) /= root[i] * root[j];
         }
+    }
+    if (by_pivots(A, root, out)) {
+        return QX_OK;
     }
     QX_TRY(qx_eigen_symmetric(cx, A, lambda, U));
     for (size_t j = 0; j < k; j++) {

@@ -256,6 +256,6 @@ double qx_range_table_q(const qx_range_table *table, double p, double df)
     while (excess(&x, high) > 0.0) {
         high *= 1.1;
     }
-    (void)qx_brent_root(excess, &x, low, high, 1e-14 * high, &q);
+    (void)qx_brent_root(excess, &x, low, high, 1e-12 * high, &q);
     return q;
 }

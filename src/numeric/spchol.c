@@ -116,7 +116,7 @@ static qx_status check_pattern(qx_ctx *cx, const qx_sparse *p)
 qx_status
 qx_spchol_new(qx_ctx *cx, qx_arena *arena, const qx_sparse *pattern, qx_spchol **out)
 {
-    qx_spchol *c;
+    qx_spchol *c = NULL;
     QX_TRY(check_pattern(cx, pattern));
     QX_TRY(begin(cx, arena, pattern, &c));
     c->L = cholmod_l_analyze(&c->view, &c->common);
@@ -128,7 +128,7 @@ qx_spchol_new(qx_ctx *cx, qx_arena *arena, const qx_sparse *pattern, qx_spchol *
 qx_status
 qx_spchol_again(qx_ctx *cx, qx_arena *arena, const qx_spchol *like, qx_spchol **out)
 {
-    qx_spchol *c;
+    qx_spchol *c = NULL;
     QX_TRY(begin(cx, arena, like->pattern, &c));
     c->L = cholmod_l_copy_factor(like->L, &c->common);
     QX_TRY(outcome(cx, c));

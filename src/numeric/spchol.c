@@ -119,6 +119,9 @@ qx_spchol_new(qx_ctx *cx, qx_arena *arena, const qx_sparse *pattern, qx_spchol *
     qx_spchol *c = NULL;
     QX_TRY(check_pattern(cx, pattern));
     QX_TRY(begin(cx, arena, pattern, &c));
+    if (c == NULL) { /* never: for the eyes of the optimiser */
+        return QX_E_NOMEM;
+    }
     c->L = cholmod_l_analyze(&c->view, &c->common);
     QX_TRY(outcome(cx, c));
     *out = c;
@@ -130,6 +133,9 @@ qx_spchol_again(qx_ctx *cx, qx_arena *arena, const qx_spchol *like, qx_spchol **
 {
     qx_spchol *c = NULL;
     QX_TRY(begin(cx, arena, like->pattern, &c));
+    if (c == NULL) { /* never: for the eyes of the optimiser */
+        return QX_E_NOMEM;
+    }
     c->L = cholmod_l_copy_factor(like->L, &c->common);
     QX_TRY(outcome(cx, c));
     *out = c;

@@ -2,6 +2,7 @@
  * units of that of the smallest units. A new kind of data adds its descriptors to the list
  * at the end. */
 #include "continuous.h"
+#include "responses.h"
 
 #define FIXED(name_, bits)                                                               \
     {                                                                                    \
@@ -234,5 +235,13 @@ const calibration_layout *const calibration_layouts[] = {
     &trees_lost_nil_layout,
     &seasons_layout,
     &seasons_nil_layout,
+    &calibration_shares_limbs,
+    &calibration_shares_buds,
+    &calibration_shares_varying,
+    &calibration_counts_limbs,
+    &calibration_counts_varying,
+    &calibration_counts_blocks,
+    &calibration_grades_limbs,
+    &calibration_grades_trees,
 };
 const size_t calibration_layout_count = QX_COUNT(calibration_layouts);

@@ -9,6 +9,9 @@
 #include "model/trend.h"
 #include "numeric/dist.h"
 
+/* Powers of two whose squares, times ordinary numbers, stay numbers. */
+#define SQUARES_SAFE 300
+
 /* Are units seen in several seasons or on several dates? */
 static bool repeated(const qx_work *w)
 {
@@ -145,13 +148,34 @@ qx_status qx_tests_of(qx_work *w)
     return QX_OK;
 }
 
+/* Takes a row that is so long or short that squares of it are not numbers (a covariate of
+ * 1e-300 has a slope of 1e300) near to 1; gives the power of two that was taken out. */
+static int near_one(size_t p, double row[])
+{
+    double most = 0.0;
+    for (size_t j = 0; j < p; j++) {
+        most = fmax(most, fabs(row[j]));
+    }
+    const int power = most > 0.0 && isfinite(most) ? ilogb(most) : 0;
+    if (power > -SQUARES_SAFE && power < SQUARES_SAFE) {
+        return 0;
+    }
+    for (size_t j = 0; j < p; j++) {
+        row[j] = ldexp(row[j], -power);
+    }
+    return power;
+}
+
 static qx_status coefficient(qx_work *w, size_t j, double row[], qx_coefficient *out)
 {
     qx_estimate e;
     qx_covariate_row(w, j, row);
     const double shift = w->fit->design.term_of[j] == QX_NO_COLUMN ? 1.0 : 0.0;
-    QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, shift, &e));
+    const int power = near_one(w->fit->p, row);
+    QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, ldexp(shift, -power), &e));
     const double value = e.estimate / e.se;
+    e.estimate = ldexp(e.estimate, power);
+    e.se = ldexp(e.se, power);
     *out = (qx_coefficient){w->fit->design.name[j],
                             e.estimate,
                             e.se,

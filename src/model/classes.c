@@ -4,7 +4,11 @@
 #include <string.h>
 
 #include "model/separation_inner.h"
-#include "numeric/chol.h"
+#include "numeric/eigen.h"
+
+/* Curvature below it, of a Hessian with a diagonal of one, is what differences leave where
+ * there is none. */
+static const double FLAT = 1e-5;
 
 static qx_status check_spec(qx_ctx *cx, const qx_classes_spec *spec)
 {
@@ -92,37 +96,55 @@ static qx_status climb(qx_ctx *cx, qx_classes *fit, qx_class_summit *summit)
     return QX_OK;
 }
 
-/* Inverse of the Hessian over what is not at zero; NAN where it is not positive definite. */
-static qx_status invert(qx_ctx *cx, const qx_mat hessian, qx_mat out)
+/* The parameters that are not at zero, and their Hessian scaled to a diagonal of one. */
+static qx_status
+scaled_part(qx_ctx *cx, qx_mat hessian, size_t kept[], double root[], qx_mat *part)
 {
-    const size_t m = hessian.rows;
-    size_t *kept, f = 0;
-    qx_mat part, inverse;
-    QX_NEW(cx, kept, m);
-    for (size_t i = 0; i < m; i++) {
+    size_t f = 0;
+    for (size_t i = 0; i < hessian.rows; i++) {
         if (QX_AT(hessian, i, i) != 0.0) {
+            root[f] = sqrt(fabs(QX_AT(hessian, i, i)));
             kept[f++] = i;
         }
     }
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, &part));
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, &inverse));
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, part));
     for (size_t j = 0; j < f; j++) {
         for (size_t i = 0; i < f; i++) {
-            QX_AT(part, i, j) = QX_AT(hessian, kept[i], kept[j]);
+            QX_AT(*part, i, j) = QX_AT(hessian, kept[i], kept[j]) / (root[i] * root[j]);
         }
     }
-    const qx_status factored = qx_chol_factor(cx, part);
-    if (factored == QX_OK) {
-        QX_TRY(qx_chol_inverse(cx, part, inverse));
-    } else {
-        qx_ctx_forgive(cx);
-        QX_TRY(qx_ctx_status(cx));
-    }
+    return QX_OK;
+}
+
+/* Inverse of the Hessian over what is not at zero. Directions without curvature (two units
+ * that are one and the same share their variance as they like) are left out; where it bends
+ * the wrong way nothing is known: NAN. */
+static qx_status invert(qx_ctx *cx, const qx_mat hessian, qx_mat out)
+{
+    const size_t m = hessian.rows;
+    size_t *kept;
+    double *root, *value;
+    qx_mat part, U;
+    QX_NEW(cx, kept, m);
+    QX_NEW(cx, root, m);
+    QX_TRY(scaled_part(cx, hessian, kept, root, &part));
+    const size_t f = part.rows;
+    QX_NEW(cx, value, f);
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f, f, &U));
+    QX_TRY(qx_eigen_symmetric(cx, part, value, U));
+    const bool bent = f > 0 && value[0] < -FLAT;
     qx_mat_zero(out);
-    for (size_t j = 0; j < f; j++) {
+    for (size_t k = 0; k < f; k++) {
+        for (size_t j = 0; j < f && value[k] > FLAT; j++) {
+            const double share = QX_AT(U, j, k) / (value[k] * root[j]);
+            for (size_t i = 0; i < f; i++) {
+                QX_AT(out, kept[i], kept[j]) += share * QX_AT(U, i, k) / root[i];
+            }
+        }
+    }
+    for (size_t j = 0; bent && j < f; j++) {
         for (size_t i = 0; i < f; i++) {
-            QX_AT(out, kept[i], kept[j]) =
-                factored == QX_OK ? QX_AT(inverse, i, j) : (double)NAN;
+            QX_AT(out, kept[i], kept[j]) = NAN;
         }
     }
     return QX_OK;

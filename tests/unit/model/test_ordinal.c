@@ -338,6 +338,24 @@ static void laws_of_rows(void **state)
     qx_classes_free(b);
 }
 
+/* One unit under two names (a single tree in each block): only the sum of both variances is
+ * told by the data; all else is as with one. */
+static void one_unit_named_twice(void **state)
+{
+    qx_ctx *cx = *state;
+    const reference_case *c = reference_open(cx, "ordinal-clmm-wine");
+    const qx_classes_spec spec = classes_case_wine(cx, c, "judge judge");
+    qx_classes *fit;
+    assert_ok(cx, qx_ordinal_fit(cx, &spec, &fit));
+    assert_true(fit->converged);
+    reference_assert(c, "laplace.log_likelihood", fit->log_likelihood);
+    assert_near(fit->component[0].variance + fit->component[1].variance,
+                reference_value(c, "laplace.varcomp.judge"),
+                1e-6);
+    classes_case_assert_coefs(c, "laplace.", fit);
+    qx_classes_free(fit);
+}
+
 /* A covariate far from zero, in any unit: the same fit, its slope in that unit. */
 static void units_of_a_covariate(void **state)
 {
@@ -518,6 +536,7 @@ int main(void)
         CASE(averaged_over_judges),
         CASE(intervals_of_probabilities),
         CASE(laws_of_rows),
+        CASE(one_unit_named_twice),
         CASE(units_of_a_covariate),
         CASE(unseen_grades_are_left_out),
         CASE(refuses_what_is_no_grade),

@@ -267,7 +267,7 @@ static qx_status room(qx_ctx *cx, work *w)
     QX_TRY(qx_mat_new(cx, scratch, k, k, &w->basis_h));
     QX_TRY(qx_mat_new(cx, scratch, k, k, &w->basis_e));
     QX_TRY(qx_mat_new(cx, scratch, k, k, &w->turn));
-    return qx_profile_room(cx, scratch, w->profile, &w->room);
+    return qx_profile_search_room(cx, scratch, w->profile, &w->room);
 }
 
 static qx_status profile(qx_ctx *cx, qx_lmm *fit, double level)

@@ -138,33 +138,63 @@ qx_status qx_profile_again(qx_ctx *cx,
     return made->spectral == NULL ? QX_OK : qx_spectral_respond(cx, arena, out);
 }
 
+static bool by_strata(const qx_profile *f)
+{
+    return f->spectral != NULL && f->spectral->commute;
+}
+
+/* The matrices of an evaluated point. */
+static qx_status
+room_of_matrices(qx_ctx *cx, qx_arena *arena, const qx_profile *f, qx_profile_point *at)
+{
+    if (f->reduced != NULL) {
+        return qx_reduced_room_make(cx, arena, f, &at->reduced);
+    }
+    if (f->blocks != NULL) {
+        return qx_blocks_room_make(cx, arena, f, &at->blocks);
+    }
+    QX_NEW_IN(cx, arena, at->b, f->q);
+    QX_TRY(qx_mat_new(cx, arena, f->q, f->q, &at->K));
+    QX_TRY(qx_mat_new(cx, arena, f->q, f->q, &at->B));
+    return qx_mat_new(cx, arena, f->q, f->q, &at->T);
+}
+
+static qx_status room(qx_ctx *cx,
+                      qx_arena *arena,
+                      const qx_profile *f,
+                      bool matrices,
+                      qx_profile_point *out)
+{
+    const size_t columns = f->reduced == NULL ? f->q : 0;
+    qx_profile_point at = {.ypy = NAN};
+    QX_NEW_IN(cx, arena, at.gamma, f->m);
+    QX_NEW_IN(cx, arena, at.lambda, columns);
+    QX_NEW_IN(cx, arena, at.w, columns);
+    QX_NEW_IN(cx, arena, at.trace, f->m);
+    QX_NEW_IN(cx, arena, at.square, f->m);
+    QX_TRY(qx_mat_new(cx, arena, f->m, f->m, &at.norm));
+    QX_TRY(qx_mat_new(cx, arena, f->m, f->m, &at.bilinear));
+    if (matrices) {
+        QX_TRY(room_of_matrices(cx, arena, f, &at));
+    }
+    *out = at;
+    return QX_OK;
+}
+
 qx_status qx_profile_room(qx_ctx *cx,
                           qx_arena *arena,
                           const qx_profile *profile,
                           qx_profile_point *out)
 {
-    const size_t q = profile->q;
-    const size_t m = profile->m;
-    qx_profile_point at = {.ypy = NAN};
-    QX_NEW_IN(cx, arena, at.gamma, m);
-    QX_NEW_IN(cx, arena, at.lambda, profile->reduced == NULL ? q : 0);
-    QX_NEW_IN(cx, arena, at.w, profile->reduced == NULL ? q : 0);
-    QX_NEW_IN(cx, arena, at.trace, m);
-    QX_NEW_IN(cx, arena, at.square, m);
-    QX_TRY(qx_mat_new(cx, arena, m, m, &at.norm));
-    QX_TRY(qx_mat_new(cx, arena, m, m, &at.bilinear));
-    if (profile->reduced != NULL) {
-        QX_TRY(qx_reduced_room_make(cx, arena, profile, &at.reduced));
-    } else if (profile->blocks != NULL) {
-        QX_TRY(qx_blocks_room_make(cx, arena, profile, &at.blocks));
-    } else {
-        QX_NEW_IN(cx, arena, at.b, q);
-        QX_TRY(qx_mat_new(cx, arena, q, q, &at.K));
-        QX_TRY(qx_mat_new(cx, arena, q, q, &at.B));
-        QX_TRY(qx_mat_new(cx, arena, q, q, &at.T));
-    }
-    *out = at;
-    return QX_OK;
+    return room(cx, arena, profile, true, out);
+}
+
+qx_status qx_profile_search_room(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 const qx_profile *profile,
+                                 qx_profile_point *out)
+{
+    return room(cx, arena, profile, !by_strata(profile), out);
 }
 
 /* gamma into the point, lambda for each column; false when a ratio is out of range. */
@@ -202,11 +232,6 @@ static qx_status one_matrix(qx_ctx *cx, const qx_profile *f, qx_profile_point *a
     at->log_a = qx_chol_logdet(at->K);
     at->ypy = f->rr - qx_dot(f->q, at->b, at->b);
     return QX_OK;
-}
-
-static bool by_strata(const qx_profile *f)
-{
-    return f->spectral != NULL && f->spectral->commute;
 }
 
 static qx_status strata(qx_ctx *cx, const qx_profile *f, qx_profile_point *at)

@@ -108,6 +108,13 @@ qx_status qx_profile_room(qx_ctx *cx,
                           const qx_profile *profile,
                           qx_profile_point *out);
 
+/* Room for qx_profile_value and qx_profile_summary alone: without matrices where the layout
+ * has strata. */
+qx_status qx_profile_search_room(qx_ctx *cx,
+                                 qx_arena *arena,
+                                 const qx_profile *profile,
+                                 qx_profile_point *out);
+
 /* log_a and ypy alone. QX_E_NUMERIC when gamma is not finite. */
 qx_status qx_profile_value(qx_ctx *cx,
                            const qx_profile *f,

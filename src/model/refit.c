@@ -55,7 +55,7 @@ by_search(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, do
     }
     QX_TRY(qx_profile_again(cx, fit->arena, &plan->profile, plan->code, r, &in->profile));
     QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
-    QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
+    QX_TRY(qx_profile_search_room(cx, fit->arena, &in->profile, &in->at));
     QX_TRY(qx_reml_search(cx, &in->profile, &in->at, in->gamma, &end));
     if (!qx_reml_without_residual(&end, in->profile.m, in->gamma)) {
         *out = qx_lm_reml_criterion(fit);

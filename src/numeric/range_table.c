@@ -2,6 +2,7 @@
 #include "numeric/range_table.h"
 
 #include <math.h>
+#include <stdbool.h>
 
 #include "numeric/brent.h"
 #include "numeric/dist.h"
@@ -54,27 +55,36 @@ static qx_status make_grid(qx_ctx *cx, size_t k, grid *out)
     return QX_OK;
 }
 
-/* a^m - b^m from the small difference d = a - b, along the binary digits of m: every term
- * is positive, so that nothing cancels. */
-static double power_difference(double a, double d, size_t m)
+/* Differences of powers of LANES pairs, side by side. */
+typedef struct powers {
+    double a[LANES], b[LANES], d[LANES]; /* d = a - b, small */
+    double of_a[LANES], of_b[LANES], difference[LANES];
+} powers;
+
+/* a^m - b^m along the binary digits of m: every term is positive, so that nothing cancels. */
+static void raise(powers *p, size_t m)
 {
-    const double b = a - d;
-    double of_a = a, of_b = b, difference = d;
     size_t digit = 1;
     while (digit <= m / 2) {
         digit *= 2;
     }
+    for (size_t l = 0; l < LANES; l++) {
+        p->of_a[l] = p->a[l];
+        p->of_b[l] = p->b[l];
+        p->difference[l] = p->d[l];
+    }
     for (digit /= 2; digit > 0; digit /= 2) {
-        difference *= of_a + of_b;
-        of_a *= of_a;
-        of_b *= of_b;
-        if ((m & digit) != 0) {
-            difference = a * difference + d * of_b;
-            of_a *= a;
-            of_b *= b;
+        for (size_t l = 0; l < LANES; l++) {
+            p->difference[l] *= p->of_a[l] + p->of_b[l];
+            p->of_a[l] *= p->of_a[l];
+            p->of_b[l] *= p->of_b[l];
+        }
+        for (size_t l = 0; (m & digit) != 0 && l < LANES; l++) {
+            p->difference[l] = p->a[l] * p->difference[l] + p->d[l] * p->of_b[l];
+            p->of_a[l] *= p->a[l];
+            p->of_b[l] *= p->b[l];
         }
     }
-    return difference;
 }
 
 /* P(range > steps h). */
@@ -84,11 +94,23 @@ static double tail_at(const grid *g, size_t k, size_t steps)
     const double reach = REACH / g->step;
     const size_t from = (size_t)((double)g->half + fmax(centre - reach, -reach));
     const size_t to = (size_t)((double)g->half + centre + reach);
-    double sum = 0.0;
-    for (size_t i = from; i <= to; i++) {
-        sum += g->density[i] * power_difference(g->below[i], g->below[i - steps], k - 1);
+    double sum[LANES] = {0.0};
+    for (size_t i = from; i <= to; i += LANES) {
+        powers p;
+        double density[LANES];
+        for (size_t l = 0; l < LANES; l++) {
+            const bool inside = i + l <= to;
+            density[l] = inside ? g->density[i + l] : 0.0;
+            p.a[l] = inside ? g->below[i + l] : 0.0;
+            p.d[l] = inside ? g->below[i + l - steps] : 0.0;
+            p.b[l] = p.a[l] - p.d[l];
+        }
+        raise(&p, k - 1);
+        for (size_t l = 0; l < LANES; l++) {
+            sum[l] += density[l] * p.difference[l];
+        }
     }
-    return (double)k * g->step * sum;
+    return (double)k * g->step * ((sum[0] + sum[1]) + (sum[2] + sum[3]));
 }
 
 static qx_status

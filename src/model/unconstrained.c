@@ -203,8 +203,7 @@ qx_status qx_unconstrained_prepare(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *
 {
     const struct qx_lmm_inner *in = fit->inner;
     qx_status status;
-    if (!(in->sigma2 > 0.0) || !any_at_zero(in) || in->profile.q > COLUMNS_MOST ||
-        in->profile.reduced != NULL) {
+    if (!(in->sigma2 > 0.0) || !any_at_zero(in) || in->profile.q > COLUMNS_MOST) {
         return QX_OK;
     }
     QX_SCRATCH(cx, status, prepare(cx, plan, fit));

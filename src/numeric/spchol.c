@@ -59,7 +59,7 @@ static qx_status outcome(qx_ctx *cx, const qx_spchol *c)
 static qx_status
 begin(qx_ctx *cx, qx_arena *arena, const qx_sparse *pattern, qx_spchol **out)
 {
-    qx_spchol *c;
+    qx_spchol *c = NULL;
     QX_NEW_IN(cx, arena, c, 1);
     QX_NEW_IN(cx, arena, c->value, pattern->start[pattern->cols]);
     if (!cholmod_l_start(&c->common)) {

@@ -45,19 +45,24 @@ static qx_status family_codes(qx_drawing *d, size_t code[], size_t *codes)
     return QX_OK;
 }
 
-/* Has every family plots enough to tell all combinations apart? */
+/* Has every family plots enough to tell all combinations apart? Blocks lie in one family. */
 static qx_status
 families_suffice(qx_drawing *d, const size_t code[], size_t codes, bool *out)
 {
     size_t *plots = NULL;
+    size_t *blocks = NULL;
+    bool *seen = NULL;
     QX_NEW(d->cx, plots, codes);
+    QX_NEW(d->cx, blocks, codes);
+    QX_NEW(d->cx, seen, d->group_count);
     for (size_t i = 0; i < d->plots; i++) {
         plots[code[i]]++;
+        blocks[code[i]] += seen[d->group[i]] ? 0 : 1;
+        seen[d->group[i]] = true;
     }
     *out = codes > 1;
     for (size_t f = 0; f < codes; f++) {
-        const size_t blocks = plots[f] / d->stratum->held;
-        *out = *out && plots[f] - blocks + 1 >= d->stratum->combinations;
+        *out = *out && plots[f] + 1 >= d->stratum->combinations + blocks[f];
     }
     return QX_OK;
 }
@@ -80,22 +85,22 @@ static qx_status find_parts(qx_drawing *d)
 typedef struct blocks {
     size_t *order;
     size_t *part_start; /* part_count + 1 */
-    size_t *plot;       /* plots of block b: held entries */
+    size_t *size;       /* of block b: what is held, less what is left out */
+    size_t *plot;       /* plots of block b: from plot[b * held] on, `size` of them */
 } blocks;
 
 static qx_status list_blocks(const qx_drawing *d, blocks *out)
 {
     const size_t held = d->stratum->held;
-    size_t *filled = NULL;
     size_t *part = NULL;
-    QX_NEW(d->cx, filled, d->group_count);
     QX_NEW(d->cx, part, d->group_count);
-    QX_NEW(d->cx, out->plot, d->plots);
+    QX_NEW(d->cx, out->size, d->group_count);
+    QX_NEW(d->cx, out->plot, d->group_count * held);
     QX_NEW(d->cx, out->order, d->group_count);
     QX_NEW(d->cx, out->part_start, d->part_count + 1);
     for (size_t i = 0; i < d->plots; i++) {
         const size_t b = d->group[i];
-        out->plot[b * held + filled[b]++] = i;
+        out->plot[b * held + out->size[b]++] = i;
         part[b] = d->part[i];
     }
     size_t n = 0;
@@ -119,16 +124,30 @@ static qx_status deal_part(qx_drawing *d, const blocks *in, size_t p)
     const size_t from = in->part_start[p];
     const size_t count = in->part_start[p + 1] - from;
     size_t *times = NULL;
-    size_t dealt = 0;
+    size_t *list = NULL;
+    size_t plots = 0;
+    size_t n = 0;
+    for (size_t k = 0; k < count; k++) {
+        plots += in->size[in->order[from + k]];
+    }
     QX_NEW(d->cx, times, s->combinations);
-    qx_drawing_share_out(s, count * s->held, times);
+    QX_NEW(d->cx, list, plots);
+    qx_drawing_share_out(s, plots, times);
     for (size_t c = 0; c < s->combinations; c++) {
         /* each family gives what is left over to others than the one before */
-        const size_t extra = count * s->held % s->combinations;
+        const size_t extra = plots % s->combinations;
         const size_t to = s->share == NULL ? (c + p * extra) % s->combinations : c;
-        for (size_t k = 0; k < times[c]; k++, dealt++) {
-            const size_t block = in->order[from + dealt % count];
-            d->design[in->plot[block * s->held + dealt / count]] = to;
+        for (size_t k = 0; k < times[c]; k++) {
+            list[n++] = to;
+        }
+    }
+    n = 0;
+    for (size_t place = 0; place < s->held; place++) {
+        for (size_t k = 0; k < count; k++) {
+            const size_t block = in->order[from + k];
+            if (place < in->size[block]) {
+                d->design[in->plot[block * s->held + place]] = list[n++];
+            }
         }
     }
     return QX_OK;
@@ -141,7 +160,7 @@ static qx_status construct(qx_drawing *d, const blocks *in, bool *found)
     const size_t b = d->group_count;
     uint32_t *made = NULL;
     *found = false;
-    if (s->share != NULL || d->families || d->plots % v != 0) {
+    if (s->share != NULL || s->left_out > 0 || d->families || d->plots % v != 0) {
         return QX_OK;
     }
     QX_NEW(d->cx, made, d->plots);
@@ -248,7 +267,20 @@ qx_status qx_plan_incomplete(qx_drawing *d)
 
 /* --- chance --- */
 
-/* Blocks of part `from` of the plan onto those of part `to`. */
+/* The next block of the plan's part, in random order, that is as large as `size`. */
+static size_t take_block(const blocks *in, size_t count, size_t order[], size_t size)
+{
+    for (size_t k = 0; k < count; k++) {
+        if (order[k] != SIZE_MAX && in->size[order[k]] == size) {
+            const size_t block = order[k];
+            order[k] = SIZE_MAX;
+            return block;
+        }
+    }
+    return in->order[0]; /* never: both parts hold the same sizes */
+}
+
+/* Blocks of part `from` of the plan onto those of part `to`: among blocks of one size. */
 static void draw_part(qx_drawing *d,
                       const blocks *in,
                       size_t from,
@@ -258,19 +290,21 @@ static void draw_part(qx_drawing *d,
 {
     const size_t held = d->stratum->held;
     const size_t count = in->part_start[to + 1] - in->part_start[to];
+    size_t *drawn = order + count;
     for (size_t k = 0; k < count; k++) {
         order[k] = in->order[in->part_start[from] + k];
     }
     qx_rng_shuffle(&d->rng, count, order);
     for (size_t k = 0; k < count; k++) {
-        const size_t *source = in->plot + order[k] * held;
-        const size_t *target = in->plot + in->order[in->part_start[to] + k] * held;
-        size_t *drawn = order + count;
-        for (size_t i = 0; i < held; i++) {
+        const size_t block = in->order[in->part_start[to] + k];
+        const size_t size = in->size[block];
+        const size_t *target = in->plot + block * held;
+        const size_t *source = in->plot + take_block(in, count, order, size) * held;
+        for (size_t i = 0; i < size; i++) {
             drawn[i] = name[d->design[source[i]]];
         }
-        qx_rng_shuffle(&d->rng, held, drawn);
-        for (size_t i = 0; i < held; i++) {
+        qx_rng_shuffle(&d->rng, size, drawn);
+        for (size_t i = 0; i < size; i++) {
             d->combination[target[i]] = drawn[i];
         }
     }

@@ -37,16 +37,10 @@ static const char *holds(qx_arena *arena, const qx_plan *plan, const qx_stratum 
                                            n == 1 ? "" : "s");
 }
 
-static size_t treated_in_all(const qx_plan *plan, const qx_stratum *s)
-{
-    const size_t count = plan->spec->unit[s->unit].count;
-    return plan->total[s->unit] / count * qx_stratum_treated(s, count);
-}
-
 /* Blocks: how many groups there are in the whole trial. */
 static size_t groups_in_all(const qx_plan *plan, const qx_stratum *s)
 {
-    return s->held == 0 ? 0 : treated_in_all(plan, s) / s->held;
+    return s->held == 0 ? 0 : (qx_stratum_things(plan, s) + s->left_out) / s->held;
 }
 
 /* --- rows and columns --- */
@@ -90,7 +84,7 @@ complain_few(qx_ctx *cx, const qx_plan *plan, const qx_stratum *s, qx_complaints
     qx_arena *arena = qx_ctx_scratch(cx);
     const char *has = holds(arena, plan, s);
     const char *unit = plan->spec->unit[s->unit].name;
-    const size_t things = treated_in_all(plan, s);
+    const size_t things = qx_stratum_things(plan, s);
     const char *wrong = has == NULL
                             ? NULL
                             : qx_arena_printf(arena,
@@ -298,7 +292,7 @@ qx_stratum_check(qx_ctx *cx, const qx_plan *plan, const qx_stratum *s, qx_compla
     if (s->group_count == 0 && s->share != NULL) {
         return complain_wished(cx, plan, s, to);
     }
-    return s->group_count == 0 || treated_in_all(plan, s) < s->combinations
+    return s->group_count == 0 || qx_stratum_things(plan, s) < s->combinations
                ? complain_few(cx, plan, s, to)
                : complain_blocks(cx, plan, s, to);
 }

@@ -115,7 +115,11 @@ static void add_rule(const qx_plan *plan,
         break;
     case QX_RULE_INCOMPLETE:
         add_in_all(s, things, out);
-        qx_text_printf(out, ", %zu in every %s", s->held, group);
+        qx_text_printf(out,
+                       s->left_out > 0 ? ", at most %zu in every %s"
+                                       : ", %zu in every %s",
+                       s->held,
+                       group);
         add_set(plan, s, out);
         break;
     case QX_RULE_ROWCOL:
@@ -141,13 +145,6 @@ static void add_rule(const qx_plan *plan,
         add_in_all(s, things, out);
         break;
     }
-}
-
-/* Trees that are treated: all, or what the guards leave. */
-static size_t treated_things(const qx_plan *plan, const qx_stratum *s)
-{
-    const size_t count = plan->spec->unit[s->unit].count;
-    return plan->total[s->unit] / count * qx_stratum_treated(s, count);
 }
 
 static void add_wishes(const qx_plan *plan, const qx_stratum *s, qx_text *out)
@@ -179,7 +176,7 @@ qx_status qx_kind_describe_stratum(qx_ctx *cx,
     qx_arena *arena = qx_ctx_scratch(cx);
     const char *names = qx_stratum_names(arena, plan, s);
     const char *group = qx_stratum_group(arena, plan, s);
-    const size_t things = treated_things(plan, s);
+    const size_t things = qx_stratum_things(plan, s);
     if (names == NULL || group == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for a description");
     }
@@ -191,7 +188,11 @@ qx_status qx_kind_describe_stratum(qx_ctx *cx,
                    s->treatment_count == 1 ? "levels" : "combinations",
                    names);
     add_rule(plan, s, things, group, out);
-    qx_text_printf(out, " (%zu in all).", things);
+    qx_text_printf(out, " (%zu in all", things);
+    if (s->left_out > 0) {
+        qx_text_printf(out, "; %zu left out", s->left_out);
+    }
+    qx_text_add(out, ").");
     add_wishes(plan, s, out);
     const bool searched = s->rule == QX_RULE_INCOMPLETE || s->rule == QX_RULE_ROWCOL;
     return searched ? add_efficiency(cx, plan, drawn, s, out) : QX_OK;

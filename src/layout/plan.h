@@ -57,6 +57,8 @@ typedef struct qx_stratum {
     size_t checks;       /* augmented: combinations that are checks */
     const bool *check;   /* augmented: which; else NULL */
     size_t guards;       /* untreated things after each treated one */
+    size_t left_out;     /* things that would be treated and are left out; blocks are then
+                            uneven, `held` is the most */
     qx_rule rule;
     size_t group_count;              /* units whose things form a group together: 0 (whole
                                         trial), 1, or the crossed parents of a cell */
@@ -118,6 +120,13 @@ qx_status qx_stratum_make(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t uni
  * the thing with this number (from 1) is one of them. */
 size_t qx_stratum_treated(const qx_stratum *s, size_t count);
 bool qx_stratum_treats(const qx_stratum *s, size_t number);
+
+/* Things of the stratum's unit that are treated, in the whole trial. */
+size_t qx_stratum_things(const qx_plan *plan, const qx_stratum *s);
+
+/* Units of the path of `u` as things are told: larger ones first, itself last. Gives their
+ * number; `out` has QX_UNITS_MOST entries. */
+size_t qx_plan_path(const qx_plan *plan, size_t u, size_t out[]);
 
 /* Things of `u` in one `g`; g stands above u, or is QX_WHOLE_TRIAL. */
 size_t qx_plan_held(const qx_plan *plan, size_t u, size_t g);

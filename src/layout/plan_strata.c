@@ -13,6 +13,23 @@ bool qx_stratum_treats(const qx_stratum *s, size_t number)
     return (number - 1) % (s->guards + 1) == 0;
 }
 
+size_t qx_stratum_things(const qx_plan *plan, const qx_stratum *s)
+{
+    const size_t count = plan->spec->unit[s->unit].count;
+    return plan->total[s->unit] / count * qx_stratum_treated(s, count) - s->left_out;
+}
+
+size_t qx_plan_path(const qx_plan *plan, size_t u, size_t out[])
+{
+    size_t n = 0;
+    for (size_t i = 0; i < plan->spec->unit_count; i++) {
+        if (qx_plan_above(plan, u, plan->order[i])) {
+            out[n++] = plan->order[i];
+        }
+    }
+    return n;
+}
+
 /* --- rows and columns --- */
 
 /* The unit, or QX_WHOLE_TRIAL, inside which rows and columns both lie: the same parent, or
@@ -173,6 +190,32 @@ static bool step_up(const qx_plan *plan, qx_stratum *s, size_t *unit)
     return false;
 }
 
+/* Some things are left out: blocks hold what there is. */
+static void find_uneven(const qx_plan *plan, qx_stratum *s)
+{
+    const size_t things = qx_stratum_things(plan, s);
+    size_t unit = s->unit;
+    size_t groups = 1;
+    s->held = qx_stratum_treated(s, plan->spec->unit[unit].count);
+    while (s->held == 1 && plan->spec->unit[unit].parent_count == 1 &&
+           !qx_plan_treated(plan, plan->spec->unit[unit].parent[0])) {
+        unit = plan->spec->unit[unit].parent[0];
+        s->held = plan->spec->unit[unit].count;
+    }
+    const qx_layout_unit *here = &plan->spec->unit[unit];
+    s->group_count = here->parent_count;
+    memcpy(s->group, here->parent, here->parent_count * sizeof s->group[0]);
+    s->set_held = things;
+    if (here->parent_count > 1) {
+        return; /* rows and columns need every place */
+    }
+    groups = here->parent_count == 1 ? plan->total[here->parent[0]] : 1;
+    if (!connectable(things, groups, s->combinations) || s->check != NULL) {
+        return;
+    }
+    s->rule = here->parent_count == 1 ? QX_RULE_INCOMPLETE : QX_RULE_UNEQUAL;
+}
+
 static void find_rule(const qx_plan *plan, qx_stratum *s)
 {
     s->rule = QX_RULE_NONE;
@@ -182,6 +225,10 @@ static void find_rule(const qx_plan *plan, qx_stratum *s)
     if (s->combinations == 0 || s->share_sum == 0 || s->combinations == SIZE_MAX ||
         s->combinations > QX_PLACED_MOST || s->share_sum > QX_PLACED_MOST ||
         !plan->placed[s->unit]) {
+        return;
+    }
+    if (s->left_out > 0) {
+        find_uneven(plan, s);
         return;
     }
     size_t unit = s->unit;
@@ -291,6 +338,23 @@ static void list_checks(const qx_plan *plan, qx_stratum *s)
     }
 }
 
+/* Numbers are checked in wishes.c; what is out of range there is complained of. */
+static void count_left_out(const qx_plan *plan, qx_stratum *s)
+{
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    for (size_t i = 0; wishes != NULL && i < wishes->left_out_count; i++) {
+        const qx_left_out *out = &wishes->left_out[i];
+        const size_t own = out->depth == 0 ? 0 : out->number[out->depth - 1];
+        s->left_out +=
+            out->unit == s->unit && own > 0 && qx_stratum_treats(s, own) ? 1 : 0;
+    }
+    const size_t count = plan->spec->unit[s->unit].count;
+    const size_t all = plan->placed[s->unit] && count > 0
+                           ? plan->total[s->unit] / count * qx_stratum_treated(s, count)
+                           : 0;
+    s->left_out = s->left_out > all ? all : s->left_out;
+}
+
 qx_status qx_stratum_make(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t unit)
 {
     qx_stratum *s = &plan->stratum[plan->stratum_count++];
@@ -306,6 +370,7 @@ qx_status qx_stratum_make(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t uni
                 qx_times(s->combinations, plan->spec->treatment[t].level_count);
         }
     }
+    count_left_out(plan, s);
     QX_TRY(list_cells(cx, arena, plan, s));
     QX_TRY(list_shares(cx, arena, plan, s));
     list_checks(plan, s);

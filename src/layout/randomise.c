@@ -189,6 +189,25 @@ static qx_status draw_step(qx_drawing *d)
 
 /* --- one stratum --- */
 
+static bool is_left_out(const qx_drawing *d, size_t thing)
+{
+    const qx_layout_wishes *wishes = d->plan->spec->wishes;
+    size_t path[QX_UNITS_MOST];
+    const size_t depth = qx_plan_path(d->plan, d->stratum->unit, path);
+    for (size_t i = 0; d->stratum->left_out > 0 && i < wishes->left_out_count; i++) {
+        const qx_left_out *out = &wishes->left_out[i];
+        bool same = out->unit == d->stratum->unit && out->depth == depth;
+        for (size_t k = 0; same && k < depth; k++) {
+            const size_t above = qx_place_above(d->plan, d->places, thing, path[k]);
+            same = d->places->placed[above].number == out->number[k];
+        }
+        if (same) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static qx_status list_plots(qx_drawing *d)
 {
     const qx_stratum *s = d->stratum;
@@ -200,7 +219,8 @@ static qx_status list_plots(qx_drawing *d)
     QX_NEW(d->cx, d->design, things);
     QX_NEW(d->cx, d->part, things);
     for (size_t i = 0; i < things; i++) {
-        if (qx_stratum_treats(s, d->places->placed[first + i].number)) {
+        if (qx_stratum_treats(s, d->places->placed[first + i].number) &&
+            !is_left_out(d, first + i)) {
             d->plot[d->plots++] = first + i;
         }
     }

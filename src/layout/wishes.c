@@ -236,6 +236,66 @@ static qx_status check_guards(const wishing *w, size_t unit)
     return QX_OK;
 }
 
+/* "block 3, tree 9": are there such things, and may they be left out? */
+static qx_status check_left_out(const wishing *w, const qx_left_out *out)
+{
+    size_t path[QX_UNITS_MOST];
+    const size_t depth = qx_plan_path(w->plan, out->unit, path);
+    const char *unit = w->spec->unit[out->unit].name;
+    if (out->depth != depth) {
+        return tell(w,
+                    out->unit,
+                    SIZE_MAX,
+                    qx_arena_printf(arena_of(w),
+                                    "a %s that is left out is told by %zu of %zu numbers",
+                                    unit,
+                                    out->depth,
+                                    depth),
+                    "expected a number for each unit above, larger ones first, and its "
+                    "own: [[block, tree]]");
+    }
+    for (size_t k = 0; k < depth; k++) {
+        const qx_layout_unit *at = &w->spec->unit[path[k]];
+        if (out->number[k] == 0 || out->number[k] > at->count) {
+            return tell(w,
+                        out->unit,
+                        SIZE_MAX,
+                        qx_arena_printf(arena_of(w),
+                                        "%s %zu of a %s that is left out is not there",
+                                        at->name,
+                                        out->number[k],
+                                        unit),
+                        qx_arena_printf(arena_of(w), "expected 1 to %zu", at->count));
+        }
+    }
+    for (const qx_left_out *other = w->wishes->left_out; other != out; other++) {
+        if (other->unit == out->unit && other->depth == depth &&
+            memcmp(other->number, out->number, depth * sizeof out->number[0]) == 0) {
+            return tell(w,
+                        out->unit,
+                        SIZE_MAX,
+                        qx_arena_printf(arena_of(w), "a %s is left out twice", unit),
+                        "expected each once");
+        }
+    }
+    return QX_OK;
+}
+
+/* Rows that cross columns need every place, and so do blocks with checks. */
+static qx_status check_uneven(const wishing *w, const qx_stratum *s)
+{
+    if (s->left_out == 0 || (s->group_count < 2 && s->check == NULL)) {
+        return QX_OK;
+    }
+    return tell(w,
+                s->unit,
+                s->treatment[0],
+                qx_arena_printf(arena_of(w),
+                                "%s is left out where units cross or checks stand",
+                                w->spec->unit[s->unit].name),
+                "expected blocks without checks, or nothing left out");
+}
+
 /* The levels of an added control are of treatments on one unit. */
 static qx_status check_control(const wishing *w)
 {
@@ -289,7 +349,11 @@ qx_status qx_wishes_check(qx_ctx *cx, const qx_plan *plan, qx_complaints *to)
     for (size_t u = 0; u < w.spec->unit_count; u++) {
         QX_TRY(check_guards(&w, u));
     }
+    for (size_t i = 0; i < w.wishes->left_out_count; i++) {
+        QX_TRY(check_left_out(&w, &w.wishes->left_out[i]));
+    }
     for (size_t s = 0; s < plan->stratum_count; s++) {
+        QX_TRY(check_uneven(&w, &plan->stratum[s]));
         QX_TRY(check_checks(&w, &plan->stratum[s]));
         QX_TRY(check_even(&w, &plan->stratum[s]));
         QX_TRY(check_runs(&w, &plan->stratum[s]));

@@ -10,7 +10,16 @@
 
 #include "layout/layout.h"
 
-#define QX_NO_WISH ((size_t)-1)
+#define QX_NO_WISH           ((size_t)-1)
+#define QX_LAYOUT_DEPTH_MOST 8 /* units above each other where things are left out */
+
+/* A thing that is there but not to be treated: missing, sick or odd. Told by the numbers of
+ * all units above it, larger ones first, and its own: block 3, tree 5. */
+typedef struct qx_left_out {
+    size_t unit;
+    size_t depth;                        /* numbers given */
+    size_t number[QX_LAYOUT_DEPTH_MOST]; /* each from 1 inside its parent */
+} qx_left_out;
 
 typedef struct qx_layout_wishes {
     /* Key of kinds.def that the units are meant to make; NULL: whatever they make. */
@@ -36,6 +45,9 @@ typedef struct qx_layout_wishes {
     const size_t *guards;
     /* unit_count: the things stand around their parent in a circle (limbs, sectors). */
     const bool *around;
+    /* Things that stay untreated; blocks then hold what is left. */
+    size_t left_out_count;
+    const qx_left_out *left_out;
     /* The unit that stands in the rows; QX_NO_WISH: see position.h. */
     size_t tree;
     /* The unit whose things are the rows of the orchard; QX_NO_WISH: see position.h. */

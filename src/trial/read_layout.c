@@ -5,7 +5,8 @@
 #include "layout/wishes.h"
 #include "trial/reading.h"
 
-#define TIMES_MOST 1000 /* of one level, one run, one guard: more is mistyped */
+#define NUMBER_MOST 1000000 /* of a thing inside its parent */
+#define TIMES_MOST  1000    /* of one level, one run, one guard: more is mistyped */
 
 /* The wishes while they are written. */
 typedef struct wishing {
@@ -242,6 +243,49 @@ static void read_guards(qx_reading *r, const qx_node *node, void *target)
     w->wishes.guards = w->guards;
 }
 
+/* One thing: a list of numbers, larger units first, or a single number. */
+static void read_one_out(qx_reading *r, const qx_node *node, qx_left_out *out)
+{
+    const size_t count = qx_read_count(
+        r, node, QX_LAYOUT_DEPTH_MOST, "expected numbers, larger units first: [3, 5]");
+    const qx_node *child = NULL;
+    for (size_t i = 0; i < count; i++) {
+        child = qx_read_next(node, child);
+        out->number[i] = (size_t)qx_read_whole(r, child, 1, NUMBER_MOST, 1);
+    }
+    out->depth = count;
+}
+
+static void read_left_out(qx_reading *r, const qx_node *node, void *target)
+{
+    wishing *w = target;
+    size_t most = 0;
+    if (!is_map(r, node, "expected {unit: [[numbers of one], [of another]]}")) {
+        return;
+    }
+    for (const qx_node *child = node->first; child != NULL; child = child->next) {
+        most += child->count;
+    }
+    qx_left_out *list = qx_reading_new(r, most, sizeof *list);
+    size_t n = 0;
+    for (const qx_node *child = node->first; list != NULL && child != NULL;
+         child = child->next) {
+        const size_t u = unit_of_key(r, child);
+        if (child->kind != QX_NODE_LIST) {
+            qx_reading_wrong_kind(r, child, "expected a list such as [[3, 5], [4, 1]]");
+            continue;
+        }
+        for (const qx_node *one = child->first; one != NULL && u != QX_NONE;
+             one = one->next) {
+            list[n].unit = u;
+            read_one_out(r, one, &list[n]);
+            n++;
+        }
+    }
+    w->wishes.left_out = list;
+    w->wishes.left_out_count = list == NULL ? 0 : n;
+}
+
 /* --- where --- */
 
 static void read_around(qx_reading *r, const qx_node *node, void *target)
@@ -319,6 +363,7 @@ void qx_read_layout(qx_reading *r, const qx_node *section)
         {"even_neighbours", read_even_neighbours, QX_KEY_MAY},
         {"runs", read_runs, QX_KEY_MAY},
         {"guards", read_guards, QX_KEY_MAY},
+        {"left_out", read_left_out, QX_KEY_MAY},
         {"around", read_around, QX_KEY_MAY},
         {"tree", read_tree, QX_KEY_MAY},
         {"row", read_row, QX_KEY_MAY},

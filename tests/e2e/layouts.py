@@ -85,6 +85,14 @@ treatments:
   angle: {levels: [20, 40, 60, 70, 80], on: limb, unit: degree}
 layout: {around: limb}
 """),
+    "trees left out": ("incomplete", "tree", "spray", "c", "a", """\
+units:
+  block: {count: 8}
+  tree: {within: block, count: 4}
+treatments:
+  spray: {levels: [a, b, c, d], on: tree}
+layout: {left_out: {tree: [[2, 1], [2, 4], [5, 3]]}}
+"""),
     "even neighbours": ("blocks", "tree", "spray", "b", "a", """\
 units:
   block: {count: 6}
@@ -334,6 +342,24 @@ treatments:
   angle: {levels: [20, 40], on: limb}
 layout: {around: limb, guards: {limb: 1}}
 """, ["7 of limb stand around", "expected a multiple of 2: 6, 8 ..."]),
+    "a tree that is not there is left out": ("""\
+units:
+  block: {count: 3}
+  tree: {within: block, count: 4}
+treatments:
+  spray: {levels: [a, b], on: tree}
+layout: {left_out: {tree: [[2, 9], [3, 1], [3, 1], [4]]}}
+""", ["tree 9 of a tree that is left out is not there", "expected 1 to 4", "left out twice",
+      "a tree that is left out is told by 1 of 2 numbers"]),
+    "a cell that is left out": ("""\
+units:
+  row: {count: 4}
+  column: {count: 4}
+  tree: {within: [row, column]}
+treatments:
+  spray: {levels: [a, b, c, d], on: tree}
+layout: {left_out: {tree: [[2, 3, 1]]}}
+""", ["left out where units cross", "expected blocks without checks"]),
     "unknown words": ("""\
 units:
   tree: {count: 8}

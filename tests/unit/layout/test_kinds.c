@@ -236,6 +236,39 @@ static void rows_hold_all_where_they_can(void **state)
     qx_layout_free(l);
 }
 
+/* Three of the 12 trees are not there: blocks of 3, 1, 3 and 2 hold what is left. */
+static void blocks_hold_what_is_left(void **state)
+{
+    static const qx_left_out out[] = {{1, 2, {2, 1}}, {1, 2, {2, 3}}, {1, 2, {4, 2}}};
+    small s;
+    const size_t count[] = {4, 3};
+    chain_of(&s, 3, 2, count);
+    s.wishes.left_out = out;
+    s.wishes.left_out_count = QX_COUNT(out);
+    for (uint64_t seed = 0; seed < 20; seed++) {
+        qx_layout *l = make(*state, &s.spec, seed);
+        qx_criteria c = {0};
+        assert_string_equal(l->kind, "incomplete");
+        assert_ok(*state, qx_layout_criteria(*state, &s.spec, l, 1, &c));
+        assert_int_equal(c.parts, 1);
+        for (size_t i = 4; i < l->placed_count; i++) {
+            const size_t block = l->placed[i].parent[0] + 1;
+            bool there = true;
+            for (size_t k = 0; k < QX_COUNT(out); k++) {
+                there = there && !(out[k].number[0] == block &&
+                                   out[k].number[1] == l->placed[i].number);
+            }
+            assert_int_equal(level_at(l, i, 0) != QX_NO_LEVEL, there);
+        }
+        for (uint32_t level = 0; level < 3; level++) {
+            assert_int_equal(count_in(l, SIZE_MAX, 0, level), 3);
+            assert_int_equal(count_in(l, 0, 0, level), 1);
+            assert_int_equal(count_in(l, 2, 0, level), 1);
+        }
+        qx_layout_free(l);
+    }
+}
+
 static void checks_stand_in_every_block(void **state)
 {
     static const bool checks[] = {true, false, false, true, false, false, false};
@@ -719,6 +752,7 @@ int main(void)
         T(sets_of_blocks_stay_complete),
         T(blocks_of_any_size_are_connected),
         T(rows_hold_all_where_they_can),
+        T(blocks_hold_what_is_left),
         T(checks_stand_in_every_block),
         T(an_added_control_is_crossed_with_nothing),
         T(guards_stay_untreated),

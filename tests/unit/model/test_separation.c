@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "model/glmm.h"
 #include "model/multinomial.h"
 #include "model/ordinal.h"
 #include "model/separation.h"
@@ -336,6 +337,71 @@ static void finite_when_units_are_all_or_nothing(void **state)
     qx_classes_free(fit);
 }
 
+/* The penalised fit of shares (model/glmm.h) is made by other code: the same estimates,
+ * standard errors aside (expected information here), and the same ratio. */
+static void same_as_shares(void **state)
+{
+    qx_ctx *cx = *state;
+    setting s;
+    qx_classes *classes;
+    qx_glmm *shares;
+    qx_classes_test test;
+    qx_glmm_test other;
+    double L[2] = {0.0, 1.0};
+    const qx_mat hypothesis = {.at = L, .rows = 1, .cols = 2, .ld = 1};
+    set_logistic(&s);
+    for (size_t i = 0; i < 8; i++) {
+        s.k[i] = s.count[i + 8];
+        s.size[i] = 1.0;
+    }
+    const qx_classes_spec spec = spec_of(&s);
+    assert_ok(cx, qx_multinomial_fit(cx, &spec, &classes));
+    assert_ok(cx,
+              qx_glmm_fit(cx,
+                          &(qx_glmm_spec){.frame = &s.frame,
+                                          .k = s.k,
+                                          .size = s.size,
+                                          .term_count = 1,
+                                          .term = &s.term,
+                                          .family = qx_family_find("binomial"),
+                                          .link = QX_LINK_LOGIT,
+                                          .penalise = true,
+                                          .level = 0.95},
+                          &shares));
+    for (size_t j = 0; j < 2; j++) {
+        assert_near(classes->coef[j], shares->beta[j], 1e-7);
+    }
+    assert_ok(cx, qx_classes_lrt(cx, classes, hypothesis, &test));
+    assert_ok(cx, qx_glmm_test_rows(cx, shares, hypothesis, &other));
+    assert_near(test.chisq, other.chisq, 1e-6);
+    qx_glmm_free(shares);
+    qx_classes_free(classes);
+}
+
+/* Counts in one classification: the prior adds one half to the sum of each treatment. */
+static void counts_add_a_half(void **state)
+{
+    qx_ctx *cx = *state;
+    setting s;
+    qx_glmm *fit;
+    five_buds(&s);
+    assert_ok(cx,
+              qx_glmm_fit(cx,
+                          &(qx_glmm_spec){.frame = &s.frame,
+                                          .k = s.k,
+                                          .term_count = 1,
+                                          .term = &s.term,
+                                          .family = qx_family_find("poisson"),
+                                          .link = QX_LINK_LOG,
+                                          .penalise = true,
+                                          .level = 0.95},
+                          &fit));
+    assert_near(fit->beta[0], log(0.5 / 4.0), 1e-8);
+    assert_near(fit->beta[1], log(8.5 / 0.5), 1e-8);
+    assert_near(fit->beta[2], log(20.5 / 0.5), 1e-8);
+    qx_glmm_free(fit);
+}
+
 static qx_status shares_in_an_arena(qx_ctx *cx, void *given)
 {
     setting *s = given;
@@ -386,6 +452,8 @@ int main(void)
         CASE(one_way_adds_a_half),
         CASE(penalised_logistic),
         CASE(penalised_grades),
+        CASE(same_as_shares),
+        CASE(counts_add_a_half),
         CASE(finite_with_trees),
         CASE(finite_when_units_are_all_or_nothing),
         cmocka_unit_test(survives_no_memory),

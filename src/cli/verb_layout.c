@@ -6,9 +6,11 @@
 #include "base/json_write.h"
 #include "cli/verb.h"
 #include "layout/alike.h"
+#include "layout/assess.h"
 #include "tasks/change_layout.h"
 #include "tasks/lay_out.h"
 #include "tasks/load.h"
+#include "trial/structure.h"
 
 /* Seeds that the system draws have at most twelve digits, so that people can copy them. */
 #define SEEDS UINT64_C(1000000000000)
@@ -154,6 +156,39 @@ static void write_trees(qx_json *json, const qx_laid_out *made)
     qx_json_close(json, '}');
 }
 
+/* Things of which the efficiency is told: its cost grows with their third power. */
+#define THINGS_MOST 1500
+
+static qx_status write_efficiency(qx_call *call,
+                                  qx_json *json,
+                                  const qx_laid_out *made,
+                                  const qx_layout_spec *spec)
+{
+    qx_json_open(json, "efficiency", '[');
+    for (size_t u = 0; u < spec->unit_count; u++) {
+        bool treated = false;
+        for (size_t t = 0; t < spec->treatment_count; t++) {
+            treated = treated || spec->treatment[t].on == u;
+        }
+        if (!treated || made->layout->placed_count > THINGS_MOST) {
+            continue;
+        }
+        qx_criteria c = {0};
+        QX_TRY(qx_layout_criteria(call->cx, spec, made->layout, u, &c));
+        qx_json_open(json, NULL, '{');
+        qx_json_text(json, "unit", spec->unit[u].name);
+        qx_json_bool(json, "connected", c.parts == 1);
+        qx_json_number(json, "a_efficiency", c.a_efficiency);
+        qx_json_number(json, "a_bound", c.a_bound);
+        qx_json_number(json, "mean_variance", c.mean_variance);
+        qx_json_number(json, "least_variance", c.least_variance);
+        qx_json_number(json, "most_variance", c.most_variance);
+        qx_json_close(json, '}');
+    }
+    qx_json_close(json, ']');
+    return QX_OK;
+}
+
 static qx_status answer_json(qx_call *call, const qx_laid_out *made)
 {
     const qx_layout *layout = made->layout;
@@ -169,6 +204,9 @@ static qx_status answer_json(qx_call *call, const qx_laid_out *made)
     qx_json_text(json, "describe", layout->describe);
     qx_json_text(json, "seed", seed);
     qx_json_whole(json, "version", layout->version);
+    qx_layout_spec spec = {0};
+    QX_TRY(qx_structure_of(call->cx, call->arena, made->protocol, &spec));
+    QX_TRY(write_efficiency(call, json, made, &spec));
     if (made->trees != NULL) {
         write_trees(json, made);
     }

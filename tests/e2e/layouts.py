@@ -182,6 +182,9 @@ class WholeWay(Trials):
             self.run_it("record", "t.qx", "d.csv")
             estimate, se = self.difference(term, first, second)
             z.append((estimate - TRUTH["effect"]) / se)
+            for part in layout["efficiency"]:
+                self.assertTrue(part["connected"])
+                self.assertLessEqual(part["a_efficiency"], part["a_bound"] + 1e-9)
             if seed == 1:
                 self.run_it("check", "t.qx")
                 again = self.laid(HEAD + text + MEASURE % unit, seed, "again.qx")

@@ -22,7 +22,7 @@ static qx_status find_strata(qx_ctx *cx, qx_lmm_plan *plan)
 static qx_status make_profile(qx_ctx *cx, qx_lmm_plan *plan)
 {
     const qx_lmm_spec *spec = &plan->spec;
-    size_t levels[QX_RANDOM_MOST];
+    size_t levels[QX_RANDOM_MOST] = {0};
     qx_profile all;
     size_t m = 0;
     for (size_t i = 0; i < spec->random_count; i++) {

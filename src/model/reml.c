@@ -86,17 +86,11 @@ static qx_status derive(qx_ctx *cx,
     return QX_OK;
 }
 
-/* The inverse of a scaled matrix that is far from singular, by its factor, scaled back;
- * false when a pivot is small: then it is for the eigenvectors to say what is seen. */
-static bool by_pivots(qx_mat A, const double root[], qx_mat out)
+/* The factor of a scaled matrix; false when a pivot is small. */
+static bool small_factor(qx_mat A, double l[QX_DESCENT_MOST][QX_DESCENT_MOST])
 {
-    const size_t k = A.rows;
-    double l[QX_DESCENT_MOST][QX_DESCENT_MOST], turned[QX_DESCENT_MOST][QX_DESCENT_MOST];
-    if (k > QX_DESCENT_MOST) {
-        return false;
-    }
-    for (size_t j = 0; j < k; j++) {
-        for (size_t i = j; i < k; i++) {
+    for (size_t j = 0; j < A.cols; j++) {
+        for (size_t i = j; i < A.rows; i++) {
             double sum = QX_AT(A, i, j);
             for (size_t c = 0; c < j; c++) {
                 sum -= l[i][c] * l[j][c];
@@ -107,7 +101,15 @@ static bool by_pivots(qx_mat A, const double root[], qx_mat out)
             l[i][j] = i == j ? sqrt(sum) : sum / l[j][j];
         }
     }
-    for (size_t j = 0; j < k; j++) { /* turned = l^-1 */
+    return true;
+}
+
+/* turned = l^-1, lower triangles. */
+static void small_turn(size_t k,
+                       double l[QX_DESCENT_MOST][QX_DESCENT_MOST],
+                       double turned[QX_DESCENT_MOST][QX_DESCENT_MOST])
+{
+    for (size_t j = 0; j < k; j++) {
         for (size_t i = j; i < k; i++) {
             double sum = i == j ? 1.0 : 0.0;
             for (size_t c = j; c < i; c++) {
@@ -116,6 +118,18 @@ static bool by_pivots(qx_mat A, const double root[], qx_mat out)
             turned[i][j] = sum / l[i][i];
         }
     }
+}
+
+/* The inverse of a scaled matrix that is far from singular, by its factor, scaled back;
+ * false when a pivot is small: then it is for the eigenvectors to say what is seen. */
+static bool by_pivots(qx_mat A, const double root[], qx_mat out)
+{
+    const size_t k = A.rows;
+    double l[QX_DESCENT_MOST][QX_DESCENT_MOST], turned[QX_DESCENT_MOST][QX_DESCENT_MOST];
+    if (k > QX_DESCENT_MOST || !small_factor(A, l)) {
+        return false;
+    }
+    small_turn(k, l, turned);
     for (size_t j = 0; j < k; j++) {
         for (size_t i = 0; i <= j; i++) {
             double sum = 0.0;

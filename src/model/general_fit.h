@@ -3,13 +3,10 @@
  *
  * Everything that reads a fit (means, tests, residuals) works from what stands in
  * model/lmm_inner.h: phi, its derivatives by theta, the covariance of theta. For V that is
- * not linear in a correlation, Kenward & Roger 1997, Biometrics 53:983-997, add the second
- * derivatives:
- *
- *     phi_A = phi + 2 phi { sum_ij W_ij (Q_ij - P_i phi P_j - R_ij / 4) } phi
- *
- * W = covariance of theta = 2 I^-1, I_ij = tr P V_i P V_j. Satterthwaite takes the observed
- * information in its place, containment the df of the strata.
+ * not linear in a correlation, Kenward & Roger's correction of phi has second derivatives
+ * and the bias of theta in it: qx_general_bias (model/general.h), with W = 2 I^-1 and I_ij =
+ * tr P V_i P V_j. Satterthwaite takes the observed information in its place, containment
+ * the df of the strata.
  *
  * A correlation at its bound, a variance at zero, a field without variance (whose
  * correlations nothing tells) stay among the parameters with what information there is. */

@@ -61,7 +61,13 @@ static const char text[] =
     "none\n"
     "  sums: marginal          # or sequential\n"
     "  interactions: all       # or pairs, none\n"
-    "  level: 0.95\n";
+    "  level: 0.95\n"
+    "\n"
+    "# What the units do not tell about the layout (manual, Layouts and wishes).\n"
+    "# layout:\n"
+    "#   apart: [angle]          # never the same side by side\n"
+    "#   around: limb            # limbs stand around their tree\n"
+    "#   guards: {tree: 1}       # an untreated tree after each treated one\n";
 
 const char *qx_new_protocol_text(void)
 {

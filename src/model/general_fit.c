@@ -145,12 +145,27 @@ static void twice(qx_mat M)
     }
 }
 
+/* A correlation at its bound is no maximum of the likelihood: it counts as known, or what
+ * little there is of its information would make everything unknown. */
+static bool at_bound(const refit *w, size_t i)
+{
+    const qx_part *part = &w->own->general.parts.part[i];
+    const double theta = w->own->theta[i];
+    return !qx_part_is_variance(part->kind) &&
+           (theta <= part->low || theta >= part->high);
+}
+
 static qx_status expected_spread(qx_ctx *cx, refit *w)
 {
     const qx_mat expected = w->own->at.expected;
     qx_mat copy;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), expected.rows, expected.cols, &copy));
     qx_mat_copy(copy, expected);
+    for (size_t i = 0; i < copy.rows; i++) {
+        for (size_t j = 0; j < copy.rows && at_bound(w, i); j++) {
+            QX_AT(copy, i, j) = QX_AT(copy, j, i) = 0.0;
+        }
+    }
     QX_TRY(qx_small_inverse(cx, copy, w->fit->inner->spread));
     twice(w->fit->inner->spread);
     return QX_OK;
@@ -167,7 +182,7 @@ static qx_status observed_spread(qx_ctx *cx, refit *w)
     QX_NEW(cx, root, m);
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), m, m, &scaled));
     for (size_t i = 0; i < m; i++) {
-        if (!(QX_AT(hessian, i, i) > 0.0)) {
+        if (!(QX_AT(hessian, i, i) > 0.0) || at_bound(w, i)) {
             return expected_spread(cx, w);
         }
         root[i] = sqrt(QX_AT(hessian, i, i));

@@ -8,8 +8,8 @@
  * tr P V_i P V_j. Satterthwaite takes the observed information in its place, containment
  * the df of the strata.
  *
- * A correlation at its bound, a variance at zero, a field without variance (whose
- * correlations nothing tells) stay among the parameters with what information there is. */
+ * A variance at zero stays among the parameters. A correlation at its bound, and those of a
+ * field without variance, which nothing tells, count as known. */
 #ifndef QX_MODEL_GENERAL_FIT_H
 #define QX_MODEL_GENERAL_FIT_H
 

@@ -9,8 +9,13 @@ static qx_status run(qx_call *call)
     qx_analysed analysed = {0};
     const char *data = NULL;
     QX_TRY(qx_call_data(call, &data));
-    QX_TRY(qx_analyse_file(
-        call->cx, call->file[0], data, call->arithmetic, call->problems, &analysed));
+    QX_TRY(qx_analyse_file(call->cx,
+                           call->file[0],
+                           data,
+                           call->arithmetic,
+                           call->by,
+                           call->problems,
+                           &analysed));
     const qx_status status =
         qx_call_has(call, QX_FLAG_JSON)
             ? qx_render_json(call->cx, analysed.findings, call->answer)

@@ -9,8 +9,13 @@ static qx_status run(qx_call *call)
 {
     const char *data = NULL;
     QX_TRY(qx_call_data(call, &data));
-    QX_TRY(qx_report_set(
-        call->cx, call->file[0], data, call->arithmetic, call->out, call->problems));
+    QX_TRY(qx_report_set(call->cx,
+                         call->file[0],
+                         data,
+                         call->arithmetic,
+                         call->by,
+                         call->out,
+                         call->problems));
     const char *path[FILES_MOST];
     size_t count = 0;
     for (const char *const *name = qx_report_files(); *name != NULL; name++) {

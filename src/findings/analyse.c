@@ -10,6 +10,7 @@
 #include "findings/covariates.h"
 #include "findings/dose.h"
 #include "findings/grades.h"
+#include "findings/looks_of.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
 #include "findings/tests_of.h"
@@ -251,13 +252,19 @@ static qx_status begin(qx_ctx *cx,
     return QX_OK;
 }
 
-static qx_status one_result(qx_ctx *cx, qx_findings *f, size_t v, qx_result *result)
+static qx_status one_result(qx_ctx *cx,
+                            qx_findings *f,
+                            size_t v,
+                            const qx_look_history *history,
+                            qx_result *result)
 {
     qx_work w;
     QX_TRY(begin(cx, f->arena, f->protocol, v, result, &w));
     w.table = f->table;
     QX_TRY(qx_frame_of(cx, f->arena, f->protocol, f->table, v, &w.data));
+    QX_TRY(qx_looks_of(&w, f->layout, history));
     QX_TRY(analyse_frame(&w, v));
+    QX_TRY(qx_looks_error_of(&w, history));
     return take_notes(&w);
 }
 
@@ -319,7 +326,7 @@ qx_status qx_analyse_again(qx_ctx *cx,
     return status;
 }
 
-static qx_status all_results(qx_ctx *cx, qx_findings *f)
+static qx_status all_results(qx_ctx *cx, const qx_look_history history[], qx_findings *f)
 {
     qx_result *result;
     QX_NEW_IN(cx, f->arena, result, f->protocol->variate_count);
@@ -332,7 +339,10 @@ static qx_status all_results(qx_ctx *cx, qx_findings *f)
             return qx_fail(
                 cx, QX_E_CANCELLED, "stopped before %s", f->protocol->variate[v].name);
         }
-        QX_SCRATCH(cx, status, one_result(cx, f, v, &result[v]));
+        QX_SCRATCH(
+            cx,
+            status,
+            one_result(cx, f, v, history == NULL ? NULL : &history[v], &result[v]));
         QX_TRY(status);
     }
     return QX_OK;
@@ -343,6 +353,16 @@ qx_status qx_analyse(qx_ctx *cx,
                      const qx_table *table,
                      const struct qx_layout *layout,
                      qx_findings **out)
+{
+    return qx_analyse_looks(cx, protocol, table, layout, NULL, out);
+}
+
+qx_status qx_analyse_looks(qx_ctx *cx,
+                           const qx_protocol *protocol,
+                           const qx_table *table,
+                           const struct qx_layout *layout,
+                           const qx_look_history history[],
+                           qx_findings **out)
 {
     qx_arena *arena = qx_arena_new();
     if (arena == NULL) {
@@ -355,7 +375,7 @@ qx_status qx_analyse(qx_ctx *cx,
     }
     *f = (qx_findings){
         .arena = arena, .protocol = protocol, .table = table, .layout = layout};
-    const qx_status status = all_results(cx, f);
+    const qx_status status = all_results(cx, history, f);
     if (status != QX_OK) {
         qx_arena_free(arena);
         return status;

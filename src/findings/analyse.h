@@ -14,6 +14,15 @@ qx_status qx_analyse(qx_ctx *cx,
                      const struct qx_layout *layout,
                      qx_findings **out);
 
+/* The same for a trial that may have been looked at before: `history` has an entry for each
+ * variate (findings/looks_of.h). */
+qx_status qx_analyse_looks(qx_ctx *cx,
+                           const qx_protocol *protocol,
+                           const qx_table *table,
+                           const struct qx_layout *layout,
+                           const qx_look_history history[],
+                           qx_findings **out);
+
 struct qx_variate_frame;
 
 /* The same analysis of other values in a frame that is known: simulated trials, one after

@@ -201,6 +201,22 @@ typedef struct qx_classical {
     const qx_efficiency_line *efficiency;
 } qx_classical;
 
+/* Which look at the data this is (findings/looks_of.h). planned 0: not known. */
+typedef struct qx_result_look {
+    size_t declared, number;
+    size_t things, planned; /* with a value by now; planned over all seasons */
+    const char *unit;       /* what is counted: "tree" */
+    double share;           /* of the planned things */
+    double level;           /* at which differences are called out now; 0: at none */
+    double error; /* true error rate of one comparison; NAN where looks were declared */
+} qx_result_look;
+
+/* Earlier looks at one variate: things by then, rising. */
+typedef struct qx_look_history {
+    size_t count;
+    const size_t *things;
+} qx_look_history;
+
 typedef struct qx_result {
     const char *variate, *label, *unit; /* unit of measure, "" if none */
     const qx_variate *definition;       /* borrowed from the protocol */
@@ -208,6 +224,7 @@ typedef struct qx_result {
     size_t class_count; /* grades and classes: how many; else 0 */
     const char *const *class_name;
     size_t used, missing;
+    qx_result_look look;
     size_t fixed_count;
     const char *const *fixed;
     size_t random_count;

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "numeric/dist.h"
+#include "numeric/rng.h"
 #include "numeric/root.h"
 
 /* Between two limits the density of what has not stopped is kept at these many points
@@ -183,4 +184,65 @@ qx_status qx_looks_error(
     qx_ctx *cx, size_t count, const double share[], const double nominal[], double *error)
 {
     return qx_looks_power(cx, count, share, nominal, 0.0, error);
+}
+
+/* Chi-squared by inversion: one uniform each, so that streams stay in step. */
+static double draw_chisq(qx_rng *rng, double df)
+{
+    const double u = qx_rng_uniform(rng);
+    return df > 0.0 ? qx_chisq_q(u, df, QX_LOWER) : 0.0;
+}
+
+/* Does one trial without any difference call one out at some look? */
+static bool calls_out(qx_rng *rng,
+                      size_t count,
+                      const double share[],
+                      const double df[],
+                      const double critical[])
+{
+    double score = 0.0, squares = 0.0, at = 0.0, had = 0.0;
+    bool out = false;
+    for (size_t k = 0; k < count; k++) {
+        score += sqrt(share[k] - at) * qx_rng_normal(rng);
+        at = share[k];
+        if (isfinite(df[k])) {
+            squares += draw_chisq(rng, df[k] - had);
+            had = df[k];
+        }
+        const double scale = isfinite(df[k]) ? sqrt(squares / df[k]) : 1.0;
+        out = out || fabs(score) / sqrt(at) >= critical[k] * scale;
+    }
+    return out;
+}
+
+qx_status qx_looks_error_of_t(qx_ctx *cx,
+                              size_t count,
+                              const double share[],
+                              const double df[],
+                              const double nominal[],
+                              size_t trials,
+                              uint64_t seed,
+                              double *error)
+{
+    double critical[QX_LOOKS_MOST];
+    size_t called = 0;
+    QX_TRY(check(cx, count, share));
+    for (size_t k = 0; k < count; k++) {
+        if (!(df[k] >= (k == 0 ? 1.0 : df[k - 1])) || !(nominal[k] > 0.0) ||
+            !(nominal[k] < 1.0) || trials == 0) {
+            return qx_fail(
+                cx,
+                QX_E_ARG,
+                "looks by t tests need degrees of freedom of at least 1 that do "
+                "not fall, and levels inside 0 and 1");
+        }
+        critical[k] = isfinite(df[k]) ? qx_t_q(nominal[k] / 2.0, df[k], QX_UPPER)
+                                      : qx_normal_q(nominal[k] / 2.0, QX_UPPER);
+    }
+    qx_rng rng = qx_rng_seeded(seed);
+    for (size_t i = 0; i < trials; i++) {
+        called += (size_t)calls_out(&rng, count, share, df, critical);
+    }
+    *error = (double)called / (double)trials;
+    return QX_OK;
 }

@@ -18,6 +18,8 @@
 #ifndef QX_MODEL_LOOKS_H
 #define QX_MODEL_LOOKS_H
 
+#include <stdint.h>
+
 #include "base/ctx.h"
 
 #define QX_LOOKS_MOST 20
@@ -53,5 +55,18 @@ QX_API qx_status qx_looks_power(qx_ctx *cx,
                                 const double nominal[],
                                 double drift,
                                 double *power);
+
+/* The same for t tests whose variance is estimated: df[k] degrees of freedom at look k, not
+ * falling. By simulation of `trials` trials from the seed: z grows by independent steps, the
+ * estimate of the variance by independent chi-squares. Monte Carlo error: sqrt(e (1 - e) /
+ * trials). Errors as above. */
+QX_API qx_status qx_looks_error_of_t(qx_ctx *cx,
+                                     size_t count,
+                                     const double share[],
+                                     const double df[],
+                                     const double nominal[],
+                                     size_t trials,
+                                     uint64_t seed,
+                                     double *error);
 
 #endif

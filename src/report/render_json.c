@@ -41,6 +41,24 @@ static void write_model(qx_json *j, const qx_result *r)
     qx_json_close(j, '}');
 }
 
+/* Trial files only: which look at the data this is. */
+static void write_look(qx_json *j, const qx_result *r)
+{
+    const qx_result_look *look = &r->look;
+    if (look->planned == 0) {
+        return;
+    }
+    qx_json_open(j, "look", '{');
+    qx_json_whole(j, "number", (long long)look->number);
+    qx_json_whole(j, "declared", (long long)look->declared);
+    qx_json_whole(j, "things", (long long)look->things);
+    qx_json_whole(j, "planned", (long long)look->planned);
+    qx_json_number(j, "share", look->share);
+    qx_json_number(j, "level", look->level);
+    qx_json_number(j, "true_error", look->error);
+    qx_json_close(j, '}');
+}
+
 static void write_fit(qx_json *j, const qx_result *r)
 {
     qx_json_open(j, "fit", '{');
@@ -343,6 +361,7 @@ static void write_result(qx_json *j, const qx_result *r)
     qx_json_text(j, "link", r->link);
     write_observations(j, r);
     write_model(j, r);
+    write_look(j, r);
     write_fit(j, r);
     write_variance(j, r);
     qx_json_covariance(j, r);

@@ -1,19 +1,34 @@
 #include "tasks/analyse_file.h"
 
 #include "findings/analyse.h"
+#include "tasks/look.h"
+
+/* Looks are kept in trial files alone. */
+static qx_status
+look(qx_ctx *cx, const char *path, bool trial, const char *by, qx_analysed *made)
+{
+    const qx_loaded *l = &made->loaded;
+    const qx_look_history *history = NULL;
+    if (trial) {
+        QX_TRY(qx_looks_before(cx, path, l->protocol, l->protocol->arena, &history));
+    }
+    QX_TRY(
+        qx_analyse_looks(cx, l->protocol, l->table, l->layout, history, &made->findings));
+    return trial && by != NULL ? qx_looks_take(cx, path, made->findings, by) : QX_OK;
+}
 
 qx_status qx_analyse_file(qx_ctx *cx,
                           const char *path,
                           const char *data,
                           qx_arithmetic arithmetic,
+                          const char *by,
                           qx_problems *problems,
                           qx_analysed *out)
 {
     qx_analysed made = {0};
     QX_TRY(qx_load(cx, path, data, problems, &made.loaded));
     made.loaded.protocol->analysis.arithmetic = arithmetic;
-    const qx_status status = qx_analyse(
-        cx, made.loaded.protocol, made.loaded.table, made.loaded.layout, &made.findings);
+    const qx_status status = look(cx, path, data == NULL, by, &made);
     if (status != QX_OK) {
         qx_analysed_free(&made);
         return status;

@@ -16,6 +16,7 @@ qx_status qx_analyse_file(qx_ctx *cx,
                           const char *path,
                           const char *data,
                           qx_arithmetic arithmetic,
+                          const char *by,
                           qx_problems *problems,
                           qx_analysed *out);
 

@@ -114,7 +114,7 @@ static qx_status analyse(showing *s)
         return qx_fail(s->cx, QX_E_NOMEM, "no memory for the findings");
     }
     QX_TRY(qx_analyse_file(
-        s->cx, s->trial, NULL, QX_ARITHMETIC_AUTO, s->problems, &analysed));
+        s->cx, s->trial, NULL, QX_ARITHMETIC_AUTO, RECORDER, s->problems, &analysed));
     qx_status status = qx_report_write(s->cx, analysed.findings, s->report);
     if (status == QX_OK) {
         status = qx_render_answer(s->cx, analysed.findings, text);

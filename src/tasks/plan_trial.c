@@ -16,7 +16,7 @@ read(qx_ctx *cx, const qx_plan_wish *wish, qx_problems *problems, qx_plan_made *
     }
     if (wish->from != NULL) {
         QX_TRY(qx_analyse_file(
-            cx, wish->from, NULL, QX_ARITHMETIC_AUTO, problems, &made->last));
+            cx, wish->from, NULL, QX_ARITHMETIC_AUTO, NULL, problems, &made->last));
     }
     const qx_plan_request request = {.last = made->last.findings,
                                      .power = wish->power,

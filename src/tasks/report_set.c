@@ -69,11 +69,12 @@ qx_status qx_report_set(qx_ctx *cx,
                         const char *path,
                         const char *data,
                         qx_arithmetic arithmetic,
+                        const char *by,
                         const char *folder,
                         qx_problems *problems)
 {
     qx_analysed analysed = {0};
-    QX_TRY(qx_analyse_file(cx, path, data, arithmetic, problems, &analysed));
+    QX_TRY(qx_analyse_file(cx, path, data, arithmetic, by, problems, &analysed));
     const qx_status status = qx_report_write(cx, analysed.findings, folder);
     qx_analysed_free(&analysed);
     return status;

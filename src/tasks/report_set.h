@@ -17,6 +17,7 @@ qx_status qx_report_set(qx_ctx *cx,
                         const char *path,
                         const char *data,
                         qx_arithmetic arithmetic,
+                        const char *by,
                         const char *folder,
                         qx_problems *problems);
 

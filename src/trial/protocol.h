@@ -212,6 +212,7 @@ typedef struct qx_analysis {
     int quadrature; /* 1 ... 100 */
     int bootstrap; /* counts, shares, classes: simulated samples for the tests; 0: none */
     double level;  /* 0.5 < level < 1, default 0.95 */
+    int looks;    /* at the data that are declared, 1 ... 20 */
     bool residual_by_season; /* a residual variation of its own for each season */
     qx_place residual_at;    /* where that stands in the file */
     qx_field_trend field_trend;

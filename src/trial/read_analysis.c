@@ -66,6 +66,12 @@ static void read_level(qx_reading *r, const qx_node *node, void *target)
     }
 }
 
+static void read_looks(qx_reading *r, const qx_node *node, void *target)
+{
+    qx_analysis *analysis = target;
+    analysis->looks = (int)qx_read_whole(r, node, 1, 20, 1);
+}
+
 static void read_by(qx_reading *r, const qx_node *node, void *target)
 {
     static const char *const words[] = {"all", "season"};
@@ -85,8 +91,7 @@ static void read_field_trend(qx_reading *r, const qx_node *node, void *target)
     static const char *const words[] = {
         "none", "auto", "rows", "places", "rows and places", "neighbours"};
     qx_analysis *analysis = target;
-    analysis->field_trend =
-        (qx_field_trend)qx_read_word(r, node, QX_COUNT(words), words);
+    analysis->field_trend = (qx_field_trend)qx_read_word(r, node, QX_COUNT(words), words);
 }
 
 void qx_read_analysis(qx_reading *r, const qx_node *section)
@@ -100,6 +105,7 @@ void qx_read_analysis(qx_reading *r, const qx_node *section)
         {"quadrature", read_quadrature, QX_KEY_BLANK},
         {"bootstrap", read_bootstrap, QX_KEY_BLANK},
         {"level", read_level, QX_KEY_BLANK},
+        {"looks", read_looks, QX_KEY_BLANK},
         {"residual", read_residual, QX_KEY_BLANK},
         {"field_trend", read_field_trend, QX_KEY_BLANK},
     };

@@ -81,6 +81,7 @@ static void set_defaults(qx_protocol *p)
     p->analysis.sums = QX_SUMS_MARGINAL;
     p->analysis.interactions = QX_INTERACT_ALL;
     p->analysis.quadrature = 1;
+    p->analysis.looks = 1;
     p->analysis.level = 0.95;
 }
 

@@ -1,6 +1,5 @@
 #include "trial/trees.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -108,8 +107,9 @@ static double number_of(const listing *l, column which, size_t i)
 static double position(const char *text)
 {
     double value;
-    if (isalpha((unsigned char)text[0]) && text[1] == '\0') {
-        return (double)(toupper((unsigned char)text[0]) - 'A' + 1);
+    const char letter = (char)(text[0] & ~0x20); /* upper case of a letter */
+    if (letter >= 'A' && letter <= 'Z' && text[1] == '\0') {
+        return (double)(letter - 'A' + 1);
     }
     if (!qx_decimal_read(text, strlen(text), '.', &value, NULL) || value < 1.0 ||
         value > 1e6 || value != floor(value)) {

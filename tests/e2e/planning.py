@@ -154,4 +154,65 @@ class Trees(harness.Case):
         self.lay_out("--reach", "far", status=2)
 
 
-harness.main(Plan, Trees)
+LOOKS = """\
+quincunx: 1
+title: Two seasons, invented
+seasons: [2025, 2026]
+units:
+  block: {count: 6}
+  tree: {within: block, count: 2}
+treatments:
+  pinch: {levels: [none, early], on: tree, control: none}
+measure:
+  length: {kind: continuous, on: tree, unit: cm, margin: 8}
+"""
+
+
+class Looks(harness.Case):
+    def season(self, year):
+        chance = random.Random(year)
+        rows = ["season,block,tree,length"]
+        for block in range(1, 7):
+            for tree in (1, 2):
+                rows.append(f"{year},{block},{tree},{chance.gauss(40, 5):.1f}")
+        self.write(f"{year}.csv", "\n".join(rows) + "\n")
+        self.run_it("record", "t.qx", f"{year}.csv")
+
+    def look(self):
+        return json.loads(self.run_it("analyse", "t.qx", "--json").out)["results"][0]
+
+    def test_declared_looks_spend_the_level(self):
+        self.trial("t.qx", LOOKS + "analysis: {looks: 2}\n")
+        self.season(2025)
+        first = self.look()
+        # Lan & DeMets 1983, half of the information: 2 (1 - Phi(2.9626)), from memory
+        self.assertAlmostEqual(first["look"]["level"], 0.00305, places=5)
+        self.assertEqual(self.look()["look"], first["look"])  # looking again is no new look
+        self.season(2026)
+        second = self.look()
+        self.assertEqual(second["look"]["number"], 2)
+        self.assertAlmostEqual(second["look"]["level"], 0.0490, places=4)
+        self.assertIsNone(second["look"]["true_error"])
+
+    def test_looks_that_nobody_declared_are_told_everywhere(self):
+        self.trial("t.qx", LOOKS)
+        self.season(2025)
+        self.assertTrue(any("must be declared" in note for note in self.look()["notes"]))
+        self.season(2026)
+        second = self.look()
+        self.assertGreater(second["look"]["true_error"], 0.075)
+        self.assertTrue(any("true error rate" in note for note in second["notes"]))
+        self.run_it("report", "t.qx", "-o", "r")
+        self.assertIn("true error rate", self.read("r/report.html"))
+        self.assertIn("true error rate", self.read("r/findings.txt"))
+
+    def test_a_file_that_cannot_be_written_is_analysed_all_the_same(self):
+        self.trial("t.qx", LOOKS)
+        self.season(2025)
+        os.chmod(self.path("t.qx"), 0o444)
+        os.chmod(self.folder, 0o555)
+        self.addCleanup(os.chmod, self.folder, 0o755)
+        self.assertEqual(self.look()["look"]["number"], 1)
+
+
+harness.main(Plan, Trees, Looks)

@@ -116,6 +116,31 @@ static void by_simulation(void **state)
     assert_true(fabs(got - expected) < 4.0 * sqrt(expected * (1.0 - expected) / WALKS));
 }
 
+/* t tests: with endless df the recursion's answer; one look is at its level for any df; two
+ * looks at 5 % cost more than 5 % (all within 4 Monte Carlo errors). */
+static void t_tests_by_simulation(void **state)
+{
+    enum { TRIALS = 100000 };
+    const double share[2] = {0.5, 1.0}, nominal[2] = {0.05, 0.05};
+    const double endless[2] = {INFINITY, INFINITY}, few[2] = {6.0, 14.0};
+    const double error = 4.0 * sqrt(0.08 * 0.92 / TRIALS);
+    double exact, got;
+    assert_int_equal(qx_looks_error(*state, 2, share, nominal, &exact), QX_OK);
+    assert_int_equal(
+        qx_looks_error_of_t(*state, 2, share, endless, nominal, TRIALS, 1, &got), QX_OK);
+    assert_true(fabs(got - exact) < error);
+    assert_int_equal(
+        qx_looks_error_of_t(*state, 1, &share[1], few, nominal, TRIALS, 2, &got), QX_OK);
+    assert_true(fabs(got - 0.05) < error);
+    assert_int_equal(qx_looks_error_of_t(*state, 2, share, few, nominal, TRIALS, 3, &got),
+                     QX_OK);
+    assert_true(got > 0.07 && got < 0.09);
+    const double fallen[2] = {14.0, 6.0};
+    assert_int_equal(
+        qx_looks_error_of_t(*state, 2, share, fallen, nominal, TRIALS, 3, &got),
+        QX_E_ARG);
+}
+
 /* One look is an ordinary test; a look that may spend nothing changes nothing. */
 static void ends(void **state)
 {
@@ -145,6 +170,7 @@ int main(void)
                                        WITH_CTX(two_looks_by_quadrature),
                                        WITH_CTX(repeated_tests_at_five_per_cent),
                                        WITH_CTX(by_simulation),
+                                       WITH_CTX(t_tests_by_simulation),
                                        WITH_CTX(ends)};
     return cmocka_run_group_tests_name("model/looks", tests, NULL, NULL);
 }

@@ -45,9 +45,9 @@ static bool is_small(const qx_layout_spec *spec)
     size_t things = 1;
     for (size_t u = 0; u < spec->unit_count; u++) {
         things =
-            things > 24 || spec->unit[u].count > 24 ? 25 : things * spec->unit[u].count;
+            things > 12 || spec->unit[u].count > 12 ? 13 : things * spec->unit[u].count;
     }
-    return things <= 24;
+    return things <= 12;
 }
 
 /* What can be laid out without a complaint is laid out, or is told why not. */

@@ -195,8 +195,8 @@ static qx_status add_factorial(chooser *c)
     /* Order of contract rule 5: season (and dates), covariates, treatments, then
      * interactions. */
     size_t first = 0;
-    while (first < c->factor_count && (c->factor[first] == c->data->season ||
-                                       c->factor[first] == c->data->date)) {
+    while (first < c->factor_count &&
+           (c->factor[first] == c->data->season || c->factor[first] == c->data->date)) {
         QX_TRY(add_term(c, 1, &c->factor[first++], QX_NO_COLUMN));
     }
     QX_TRY(add_covariates(c));

@@ -36,13 +36,13 @@ typedef struct qx_variate_frame {
     const uint32_t *class_; /* n: number of the class among the protocol's; or NULL */
     const double *y;        /* n: scaled - shift, exact where the data are decimals */
     double shift;
-    size_t bad_rows;        /* values outside the transform's domain */
-    size_t bad_row;         /* the first of them, from 1 */
-    size_t season;          /* frame factor, or QX_NO_COLUMN */
-    size_t date;            /* frame factor, or QX_NO_COLUMN: one date, or none told */
-    const double *time;     /* n: date of each row in shortest steps from the first */
-    size_t row_factor;      /* frame factors of the rows and places of the field, where the */
-    size_t place_factor;    /* protocol asks for a trend; else QX_NO_COLUMN */
+    size_t bad_rows;    /* values outside the transform's domain */
+    size_t bad_row;     /* the first of them, from 1 */
+    size_t season;      /* frame factor, or QX_NO_COLUMN */
+    size_t date;        /* frame factor, or QX_NO_COLUMN: one date, or none told */
+    const double *time; /* n: date of each row in shortest steps from the first */
+    size_t row_factor;  /* frame factors of the rows and places of the field, where the */
+    size_t place_factor; /* protocol asks for a trend; else QX_NO_COLUMN */
     const double *field_row, *field_place; /* n; NULL without a position */
     size_t *treatment;      /* protocol treatment_count: frame factor, or QX_NO_COLUMN */
     size_t *covariate;      /* protocol covariate_count: frame number, or QX_NO_COLUMN */

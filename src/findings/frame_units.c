@@ -66,10 +66,8 @@ static qx_status add_unit(qx_frame_builder *b,
         const qx_unit_codes codes = {unit, b->n, b->source, count, compact};
         QX_TRY(qx_unit_names(b->cx, b->arena, b->protocol, b->table, &codes, &label));
     }
-    list[*listed] = (qx_frame_unit){.unit = unit,
-                                    .path = path,
-                                    .factor = b->factor_count,
-                                    .count = count};
+    list[*listed] = (qx_frame_unit){
+        .unit = unit, .path = path, .factor = b->factor_count, .count = count};
     (*listed)++;
     b->factor[b->factor_count++] =
         (qx_factor){.name = path, .level_count = count, .label = label, .code = compact};

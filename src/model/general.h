@@ -22,7 +22,7 @@
 #ifndef QX_MODEL_GENERAL_H
 #define QX_MODEL_GENERAL_H
 
-#include "model/covariance.h"
+#include "model/parts.h"
 #include "model/descend.h"
 
 /* Rows of one set beyond which the cube of their number is not paid. */

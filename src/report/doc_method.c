@@ -100,7 +100,8 @@ static const struct {
      "Even spread of units (Brown\xe2\x80\x93"
      "Forsythe)",
      "F"},
-    {"slopes differ", "Slopes that differ between treatments", "F"}};
+    {"slopes differ", "Slopes that differ between treatments", "F"},
+    {"residual by season", "Residuals that differ between seasons", "chi-squared"}};
 
 static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
 {
@@ -212,6 +213,17 @@ static bool has_margin(const qx_findings *f)
     return false;
 }
 
+/* Are dates or neighbours correlated; or (field) was a field trend looked for? */
+static bool has_correlation(const qx_findings *f, bool field)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        if (field ? f->result[i].field_count > 1 : f->result[i].correlation_count > 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Methods with their sources, only those that were used. */
 static void sources(qx_doc *doc, const qx_findings *f)
 {
@@ -229,6 +241,15 @@ static void sources(qx_doc *doc, const qx_findings *f)
         {uses(f, "Satterthwaite"),
          "Degrees of freedom",
          "Satterthwaite 1946, Biometrics Bulletin 2:110"},
+        {has_correlation(f, false),
+         "Dates or neighbours that are alike",
+         "Jones & Boadi-Boateng 1991, Biometrics 47:161; Cullis & Gleeson 1991, Biometrics "
+         "47:1449; with the bias of correlations as in Kenward & Roger 2009, Comput Stat "
+         "Data Anal 53:2583"},
+        {has_correlation(f, true),
+         "Choice of the field trend",
+         "Akaike 1974, IEEE Trans Automat Contr 19:716; Gilmour, Cullis & Verbyla 1997, J "
+         "Agric Biol Environ Stat 2:269"},
         {adjusts(f, "tukey"),
          "All pairs compared",
          "Tukey\xe2\x80\x93Kramer: Kramer 1956, Biometrics 12:307"},

@@ -63,7 +63,7 @@ static void wish_all(wishing *w, const qx_protocol *p, bool layout_known)
             wish(w, variate->times, QX_COLUMN_NUMBER, !layout_known);
         }
         if (variate->dates != NULL) {
-            wish(w, variate->dates, QX_COLUMN_LABEL, true);
+            wish(w, variate->dates, QX_COLUMN_LABEL, !layout_known);
         }
     }
     const size_t placed = qx_protocol_placed_unit(p);

@@ -1,4 +1,4 @@
-#include "model/covariance.h"
+#include "model/parts.h"
 
 #include <math.h>
 

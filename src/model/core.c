@@ -111,16 +111,9 @@ static qx_status make_pattern(qx_ctx *cx, qx_arena *arena, const table t[], qx_c
     QX_NEW_IN(cx, arena, l.times, l.count);
     QX_NEW_IN(cx, arena, to, l.count);
     list_all(core, t, &l);
-    QX_TRY(qx_sparse_make(cx,
-                          arena,
-                          core->size,
-                          core->size,
-                          l.count,
-                          l.row,
-                          l.col,
-                          NULL,
-                          to,
-                          &core->pattern));
+    const qx_triplets entries = {.count = l.count, .row = l.row, .col = l.col};
+    QX_TRY(
+        qx_sparse_make(cx, arena, core->size, core->size, &entries, to, &core->pattern));
     core->entries = l.count - core->size;
     core->from = l.from;
     core->times = l.times;

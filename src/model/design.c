@@ -406,12 +406,18 @@ static qx_status make_rows(qx_ctx *cx, qx_arena *arena, const qx_alike *a, qx_de
 
 static qx_status make(qx_ctx *cx, qx_arena *arena, bool compact, qx_design *d)
 {
-    qx_alike a = {d->n, d->n, NULL};
+    bool few = false;
     if (compact && d->n >= WHOLE_MOST / d->full) {
+        qx_alike a;
         QX_TRY(qx_design_alike(cx, arena, d->frame, d->term_count, d->term, &a));
+        few = a.count <= d->n / ROWS_SHARE;
+        if (few) {
+            QX_TRY(make_rows(cx, arena, &a, d));
+        }
     }
-    QX_TRY(a.count > d->n / ROWS_SHARE ? make_whole(cx, arena, d)
-                                       : make_rows(cx, arena, &a, d));
+    if (!few) {
+        QX_TRY(make_whole(cx, arena, d));
+    }
     QX_TRY(describe(cx, arena, d));
     return prepare_grid(cx, arena, d);
 }

@@ -47,11 +47,9 @@ static qx_status
 reduced(qx_ctx *cx, qx_lmm_plan *plan, size_t m, const size_t levels[], qx_profile *out)
 {
     const qx_reduced_options how = {.sparse = plan->spec.path == QX_PATH_SPARSE};
-    qx_alike x;
-    qx_mat rows;
-    QX_TRY(qx_design_rows(cx, plan->arena, &plan->design, &x, &rows));
-    return qx_profile_make_reduced(
-        cx, plan->arena, m, levels, plan->code, &x, rows, plan->r_transposed, &how, out);
+    qx_reduced_columns x = {.r_transposed = plan->r_transposed};
+    QX_TRY(qx_design_rows(cx, plan->arena, &plan->design, &x.sets, &x.rows));
+    return qx_profile_make_reduced(cx, plan->arena, m, levels, plan->code, &x, &how, out);
 }
 
 /* Is one matrix, or one for each set of columns, the quicker way? */

@@ -68,17 +68,16 @@ static qx_status make(qx_ctx *cx,
                       qx_arena *arena,
                       const size_t levels[],
                       const uint32_t *const code[],
-                      const qx_alike *x,
-                      qx_mat rows,
-                      qx_mat r_transposed,
+                      const qx_reduced_columns *x,
                       const qx_reduced_options *options,
                       qx_profile *f,
                       struct qx_reduced *red)
 {
     size_t *core_levels;
     qx_mat X;
-    QX_TRY(qx_nest_make(cx, arena, x, f->m, levels, code, options->flat, &red->nest));
-    QX_TRY(turn_columns(cx, arena, rows, r_transposed, &X, &red->turn));
+    QX_TRY(
+        qx_nest_make(cx, arena, &x->sets, f->m, levels, code, options->flat, &red->nest));
+    QX_TRY(turn_columns(cx, arena, x->rows, x->r_transposed, &X, &red->turn));
     for (size_t j = 0; j < f->p; j++) {
         red->log_turn += log(fabs(QX_AT(red->turn, j, j)));
     }
@@ -97,13 +96,11 @@ qx_status qx_profile_make_reduced(qx_ctx *cx,
                                   size_t m,
                                   const size_t levels[],
                                   const uint32_t *const code[],
-                                  const qx_alike *x,
-                                  qx_mat rows,
-                                  qx_mat r_transposed,
+                                  const qx_reduced_columns *x,
                                   const qx_reduced_options *options,
                                   qx_profile *out)
 {
-    qx_profile f = {.n = x->n, .p = rows.cols, .m = m};
+    qx_profile f = {.n = x->sets.n, .p = x->rows.cols, .m = m};
     struct qx_reduced *red;
     size_t *start;
     qx_status status;
@@ -114,9 +111,7 @@ qx_status qx_profile_make_reduced(qx_ctx *cx,
     }
     f.q = start[m];
     f.start = start;
-    QX_SCRATCH(cx,
-               status,
-               make(cx, arena, levels, code, x, rows, r_transposed, options, &f, red));
+    QX_SCRATCH(cx, status, make(cx, arena, levels, code, x, options, &f, red));
     QX_TRY(status);
     f.reduced = red;
     *out = f;

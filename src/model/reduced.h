@@ -57,16 +57,20 @@ typedef struct qx_reduced_options {
     bool flat, average, sparse;
 } qx_reduced_options;
 
-/* The structure, without a response. x: sets of equal rows of X, and those rows (sets x p);
- * r_transposed: R' of X = QR. */
+/* The fixed columns: sets of equal rows of X, those rows (sets x p), R' of X = QR. */
+typedef struct qx_reduced_columns {
+    qx_alike sets;
+    qx_mat rows;
+    qx_mat r_transposed;
+} qx_reduced_columns;
+
+/* The structure of m terms, without a response. */
 qx_status qx_profile_make_reduced(qx_ctx *cx,
                                   qx_arena *arena,
                                   size_t m,
                                   const size_t levels[],
                                   const uint32_t *const code[],
-                                  const qx_alike *x,
-                                  qx_mat rows,
-                                  qx_mat r_transposed,
+                                  const qx_reduced_columns *x,
                                   const qx_reduced_options *options,
                                   qx_profile *out);
 

@@ -25,15 +25,11 @@ static void sort_by(size_t count,
     start[0] = 0;
 }
 
-static qx_status fill(qx_ctx *cx,
-                      qx_arena *arena,
-                      size_t count,
-                      const uint32_t row[],
-                      const uint32_t col[],
-                      const double value[],
-                      uint32_t place[],
-                      qx_sparse *s)
+static qx_status
+fill(qx_ctx *cx, qx_arena *arena, const qx_triplets *t, uint32_t place[], qx_sparse *s)
 {
+    const size_t count = t->count;
+    const uint32_t *row = t->row, *col = t->col;
     size_t *by_row, *by_col;
     uint32_t *half, *order;
     size_t filled = 0;
@@ -58,7 +54,7 @@ static qx_status fill(qx_ctx *cx,
             s->row[filled++] = row[which];
             s->start[col[which] + 1] = filled;
         }
-        s->value[filled - 1] += value != NULL ? value[which] : 0.0;
+        s->value[filled - 1] += t->value != NULL ? t->value[which] : 0.0;
         if (place != NULL) {
             place[which] = (uint32_t)(filled - 1);
         }
@@ -75,20 +71,17 @@ qx_status qx_sparse_make(qx_ctx *cx,
                          qx_arena *arena,
                          size_t rows,
                          size_t cols,
-                         size_t count,
-                         const uint32_t row[],
-                         const uint32_t col[],
-                         const double value[],
+                         const qx_triplets *t,
                          uint32_t place[],
                          qx_sparse *out)
 {
     qx_sparse s = {.rows = rows, .cols = cols};
     qx_status status;
-    if (count >= UINT32_MAX) {
-        return qx_fail(cx, QX_E_SHAPE, "%zu entries are too many for a matrix", count);
+    if (t->count >= UINT32_MAX) {
+        return qx_fail(cx, QX_E_SHAPE, "%zu entries are too many for a matrix", t->count);
     }
-    for (size_t k = 0; k < count; k++) {
-        if (row[k] >= rows || col[k] >= cols) {
+    for (size_t k = 0; k < t->count; k++) {
+        if (t->row[k] >= rows || t->col[k] >= cols) {
             return qx_fail(cx,
                            QX_E_SHAPE,
                            "entry %zu stands outside a matrix of %zu by %zu",
@@ -97,7 +90,7 @@ qx_status qx_sparse_make(qx_ctx *cx,
                            cols);
         }
     }
-    QX_SCRATCH(cx, status, fill(cx, arena, count, row, col, value, place, &s));
+    QX_SCRATCH(cx, status, fill(cx, arena, t, place, &s));
     QX_TRY(status);
     *out = s;
     return QX_OK;

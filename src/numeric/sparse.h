@@ -19,18 +19,23 @@ typedef struct qx_sparse {
     double *value; /* start[cols] */
 } qx_sparse;
 
-/* The matrix whose entry (row[k], col[k]) gains value[k], k < count, in `arena`; entries
- * named more than once are added up. value NULL: zeros, the pattern alone. place (count,
- * may be NULL) tells where entry k went, so that new values may be added without looking.
+/* Entries one by one: (row[k], col[k]) gains value[k], k < count. value NULL: zeros, the
+ * pattern alone. */
+typedef struct qx_triplets {
+    size_t count;
+    const uint32_t *row, *col;
+    const double *value;
+} qx_triplets;
+
+/* The matrix of these entries, in `arena`; those named more than once are added up. place
+ * (count, may be NULL) tells where entry k went, so that new values may be added without
+ * looking.
  * QX_E_SHAPE (an entry outside), QX_E_NOMEM. Cost O(count + rows + cols). */
 QX_API qx_status qx_sparse_make(qx_ctx *cx,
                                 qx_arena *arena,
                                 size_t rows,
                                 size_t cols,
-                                size_t count,
-                                const uint32_t row[],
-                                const uint32_t col[],
-                                const double value[],
+                                const qx_triplets *t,
                                 uint32_t place[],
                                 qx_sparse *out);
 

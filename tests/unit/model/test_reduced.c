@@ -59,34 +59,25 @@ static void reduce(qx_ctx *cx, pair *p, const qx_reduced_options *options)
 {
     const qx_design *d = &p->design;
     const uint32_t *first;
-    qx_alike x;
-    qx_mat rows, r_transposed;
+    qx_reduced_columns x;
     assert_ok(
         cx,
         qx_design_alike(
-            cx, p->arena, &p->m->frame, p->m->spec.term_count, p->m->spec.term, &x));
-    assert_ok(cx, qx_alike_first(cx, p->arena, &x, &first));
-    assert_ok(cx, qx_mat_new(cx, p->arena, x.count, d->p, &rows));
-    assert_ok(cx, qx_mat_new(cx, p->arena, d->p, d->p, &r_transposed));
+            cx, p->arena, &p->m->frame, p->m->spec.term_count, p->m->spec.term, &x.sets));
+    assert_ok(cx, qx_alike_first(cx, p->arena, &x.sets, &first));
+    assert_ok(cx, qx_mat_new(cx, p->arena, x.sets.count, d->p, &x.rows));
+    assert_ok(cx, qx_mat_new(cx, p->arena, d->p, d->p, &x.r_transposed));
     for (size_t j = 0; j < d->p; j++) {
-        for (size_t i = 0; i < x.count; i++) {
-            QX_AT(rows, i, j) = QX_AT(d->X, first[i], j);
+        for (size_t i = 0; i < x.sets.count; i++) {
+            QX_AT(x.rows, i, j) = QX_AT(d->X, first[i], j);
         }
         for (size_t i = 0; i <= j; i++) {
-            QX_AT(r_transposed, j, i) = QX_AT(d->qr.R, i, d->kept[j]);
+            QX_AT(x.r_transposed, j, i) = QX_AT(d->qr.R, i, d->kept[j]);
         }
     }
     assert_ok(cx,
-              qx_profile_make_reduced(cx,
-                                      p->arena,
-                                      p->terms,
-                                      p->levels,
-                                      p->code,
-                                      &x,
-                                      rows,
-                                      r_transposed,
-                                      options,
-                                      &p->reduced));
+              qx_profile_make_reduced(
+                  cx, p->arena, p->terms, p->levels, p->code, &x, options, &p->reduced));
     assert_ok(cx, qx_reduced_again(cx, p->arena, p->r, &p->reduced));
 }
 

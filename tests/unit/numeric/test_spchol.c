@@ -52,7 +52,9 @@ static void random_matrix(qx_ctx *cx,
             }
         }
     }
-    assert_ok(cx, qx_sparse_make(cx, arena, n, n, count, row, col, value, NULL, sparse));
+    assert_ok(cx,
+              qx_sparse_make(
+                  cx, arena, n, n, &(qx_triplets){count, row, col, value}, NULL, sparse));
 }
 
 static void triplets_become_columns(void **state)
@@ -64,7 +66,9 @@ static void triplets_become_columns(void **state)
     qx_arena *arena = qx_arena_new();
     qx_sparse s;
     assert_non_null(arena);
-    assert_ok(cx, qx_sparse_make(cx, arena, 3, 4, 5, row, col, value, place, &s));
+    assert_ok(
+        cx,
+        qx_sparse_make(cx, arena, 3, 4, &(qx_triplets){5, row, col, value}, place, &s));
     const size_t start[] = {0, 2, 2, 2, 4}, rows[] = {0, 2, 1, 2};
     const double values[] = {2.0, 5.0, 8.0, 16.0};
     assert_memory_equal(s.start, start, sizeof start);
@@ -73,10 +77,11 @@ static void triplets_become_columns(void **state)
     for (size_t k = 0; k < 5; k++) {
         assert_int_equal(s.row[place[k]], row[k]);
     }
-    assert_fails(cx,
-                 qx_sparse_make(cx, arena, 2, 4, 5, row, col, value, NULL, &s),
-                 QX_E_SHAPE,
-                 "outside");
+    assert_fails(
+        cx,
+        qx_sparse_make(cx, arena, 2, 4, &(qx_triplets){5, row, col, value}, NULL, &s),
+        QX_E_SHAPE,
+        "outside");
     qx_arena_free(arena);
 }
 
@@ -136,14 +141,17 @@ static void what_cannot_be_factored_is_told(void **state)
     qx_sparse s, gap;
     qx_spchol *c;
     assert_non_null(arena);
-    assert_ok(cx, qx_sparse_make(cx, arena, 3, 3, 4, row, col, NULL, NULL, &s));
+    assert_ok(
+        cx, qx_sparse_make(cx, arena, 3, 3, &(qx_triplets){4, row, col, NULL}, NULL, &s));
     assert_ok(cx, qx_spchol_new(cx, arena, &s, &c));
     assert_fails(cx, qx_spchol_factor(cx, c, bad), QX_E_NOT_PD, "row");
     assert_true(isnan(qx_spchol_logdet(c)));
     assert_fails(cx, qx_spchol_factor(cx, c, worse), QX_E_NUMERIC, "finite");
     assert_ok(cx, qx_spchol_factor(cx, c, good));
     assert_near(qx_spchol_logdet(c), log(11.0), 1e-14);
-    assert_ok(cx, qx_sparse_make(cx, arena, 3, 3, 3, row, col, NULL, NULL, &gap));
+    assert_ok(
+        cx,
+        qx_sparse_make(cx, arena, 3, 3, &(qx_triplets){3, row, col, NULL}, NULL, &gap));
     assert_fails(cx, qx_spchol_new(cx, arena, &gap, &c), QX_E_SHAPE, "diagonal");
     qx_arena_free(arena);
 }
@@ -159,7 +167,8 @@ static void dependent_columns_are_counted(void **state)
     qx_spchol *c;
     qx_arena *arena = qx_arena_new();
     assert_non_null(arena);
-    assert_ok(cx, qx_sparse_make(cx, arena, 4, 4, 7, row, col, NULL, NULL, &s));
+    assert_ok(
+        cx, qx_sparse_make(cx, arena, 4, 4, &(qx_triplets){7, row, col, NULL}, NULL, &s));
     assert_ok(cx, qx_spchol_new(cx, arena, &s, &c));
     assert_ok(cx, qx_spchol_factor(cx, c, value));
     assert_int_equal(qx_spchol_small_pivots(c, 1e-7), 1);

@@ -273,6 +273,8 @@ typedef struct qx_findings {
     const qx_protocol *protocol;    /* borrowed; must outlive the findings */
     const qx_table *table;          /* borrowed */
     const struct qx_layout *layout; /* borrowed, NULL if unknown */
+    size_t change_count; /* what was done otherwise than drawn, in sentences; borrowed */
+    const char *const *change;
     size_t result_count;
     const qx_result *result;
 } qx_findings;

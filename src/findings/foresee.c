@@ -152,7 +152,9 @@ static qx_status keep(const foreseeing *f, const char *text, const char **out)
 static const char *tested_against(const foreseeing *f, const qx_term *term)
 {
     size_t lowest = QX_NONE;
+    bool season = false;
     for (size_t k = 0; k < term->factor_count; k++) {
+        season = season || term->factor[k] == f->data.season;
         for (size_t t = 0; t < f->protocol.treatment_count; t++) {
             const size_t on = f->protocol.treatment[t].on;
             if (f->data.treatment[t] == term->factor[k] &&
@@ -162,7 +164,7 @@ static const char *tested_against(const foreseeing *f, const qx_term *term)
         }
     }
     for (size_t k = 0; k < f->data.unit_count; k++) {
-        if (f->data.unit[k].unit == lowest && !f->data.unit[k].by_season) {
+        if (f->data.unit[k].unit == lowest && f->data.unit[k].by_season == season) {
             const size_t at = shows_in(f, k);
             return at < f->choice.random_count ? f->choice.random[at].name
                                                : f->choice.residual_path;

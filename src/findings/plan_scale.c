@@ -139,19 +139,35 @@ static double variance_of_one(const scaling *s)
 
 /* --- where the variation comes from --- */
 
+/* Do the same things come back in several seasons? */
+static bool seasonal(const scaling *s)
+{
+    return s->protocol->seasons.level_count > 1;
+}
+
+/* One component of the earlier trial: a unit's, or what a season adds to it. Where one season
+ * is planned both count; where several are, what was left over is new in each. */
+static void take_component(scaling *s, size_t unit, bool by_season, double variance)
+{
+    *(by_season && seasonal(s) ? &s->by_season[unit] : &s->variance[unit]) += variance;
+}
+
 static qx_status from_findings(scaling *s)
 {
     for (size_t i = 0; i < s->last->variance_count; i++) {
         const qx_variance_line *line = &s->last->variance[i];
-        const bool residual = strcmp(line->term, "residual") == 0;
-        for (size_t u = 0; u < s->protocol->unit_count && !isnan(line->variance); u++) {
+        const double variance = isnan(line->variance) ? 0.0 : line->variance;
+        if (strcmp(line->term, "residual") == 0) {
+            take_component(s, s->variate->on, true, variance);
+            continue;
+        }
+        for (size_t u = 0; u < s->protocol->unit_count; u++) {
             const char *path = s->protocol->unit[u].path;
             const size_t length = strlen(path);
-            if (residual ? u == s->variate->on : strcmp(line->term, path) == 0) {
-                s->variance[u] = line->variance;
-            } else if (strncmp(line->term, path, length) == 0 &&
-                       strcmp(line->term + length, ":season") == 0) {
-                s->by_season[u] = line->variance;
+            const bool by_season = strncmp(line->term, path, length) == 0 &&
+                                   strcmp(line->term + length, ":season") == 0;
+            if (by_season || strcmp(line->term, path) == 0) {
+                take_component(s, u, by_season, variance);
             }
         }
     }
@@ -201,6 +217,10 @@ static qx_status from_cv(scaling *s)
     if (sampled) {
         s->variance[s->variate->on] = 0.5 * sd * sd * samples;
     }
+    if (seasonal(s)) { /* half of it comes back, half is new in each season */
+        s->by_season[s->variate->on] = 0.5 * s->variance[s->variate->on];
+        s->variance[s->variate->on] *= 0.5;
+    }
     s->out->source = s->expect->like != NULL ? QX_SPREAD_USUAL : QX_SPREAD_PROTOCOL;
     if (s->expect->like == NULL) {
         return keep(s,
@@ -223,7 +243,7 @@ static qx_status from_cv(scaling *s)
 
 static qx_status from_nothing(scaling *s)
 {
-    s->variance[s->variate->on] = 1.0;
+    take_component(s, s->variate->on, true, 1.0);
     s->out->source = QX_SPREAD_NONE;
     s->out->name = "standard deviations";
     s->out->step = (double)NAN;
@@ -256,7 +276,7 @@ static qx_status find_spread(scaling *s)
     }
     s->out->own_variance = s->variance[s->variate->on];
     if (link) {
-        s->variance[s->variate->on] += variance_of_one(s);
+        take_component(s, s->variate->on, true, variance_of_one(s));
     }
     return QX_OK;
 }
@@ -301,6 +321,13 @@ static const char *why_not(const scaling *s)
         return s->expect->share_count == v->level_count
                    ? NULL
                    : "\"shares\" does not hold one number for each class";
+    }
+    if (seasonal(s) && !generalised(v) && s->last == NULL && s->expect != NULL &&
+        s->expect->sd != NULL &&
+        (s->expect->sd_season == NULL || !(s->expect->sd_season[v->on] > 0.0))) {
+        return "with several seasons its own unit needs \"variation_by_season\" too: how "
+               "much "
+               "the same thing differs from one season to the next";
     }
     if (generalised(v) || v->transform != QX_TRANSFORM_NONE) {
         const double mean = s->out->mean;

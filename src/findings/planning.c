@@ -565,6 +565,7 @@ qx_status qx_plan_trial(qx_ctx *cx,
                  .samples = samples == 0 ? QX_PLAN_SAMPLES : samples};
     *made = (qx_planned){.arena = arena,
                          .protocol = protocol,
+                         .last = request->last,
                          .power = wanted,
                          .level = protocol->analysis.level,
                          .knob = q.knob == QX_NONE ? NULL : protocol->unit[q.knob].name,

@@ -100,6 +100,7 @@ typedef struct qx_plan_result {
 typedef struct qx_planned {
     qx_arena *arena;
     const qx_protocol *protocol; /* borrowed */
+    const qx_findings *last;     /* of the earlier trial; borrowed, or NULL */
     double power, level;         /* wanted power, confidence level */
     const char *knob; /* unit whose count is varied ("block"); NULL: none can be */
     double knob_now;

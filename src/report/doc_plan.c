@@ -187,6 +187,20 @@ static void add_tests(const planning *p)
     }
 }
 
+/* "trees", "trees from season to season". */
+static const char *spread_name(const planning *p, const char *unit)
+{
+    static const char mark[] = " by season";
+    const char *end = strstr(unit, mark);
+    if (end == NULL) {
+        return qx_words_plural(p->doc, unit);
+    }
+    return qx_say(
+        p->doc,
+        "%s from season to season",
+        qx_words_plural(p->doc, qx_say(p->doc, "%.*s", (int)(end - unit), unit)));
+}
+
 static void add_spreads(const planning *p)
 {
     qx_doc_table *t = qx_doc_table_new(
@@ -206,7 +220,7 @@ static void add_spreads(const planning *p)
         if (cell == NULL) {
             return;
         }
-        cell[0] = qx_words_plural(p->doc, p->r->spread[i].unit);
+        cell[0] = spread_name(p, p->r->spread[i].unit);
         cell[1] = few(p, p->r->spread[i].sd);
     }
     qx_table_foot(p->doc, t, p->r->source_text);
@@ -329,6 +343,52 @@ static void add_variate(const planning *p, size_t number, bool charts)
     add_efforts(p);
 }
 
+/* What the earlier trial left open, and the replicates that would settle it. */
+static void add_open(const planning *p)
+{
+    const qx_findings *f = p->plan->last;
+    qx_doc_table *t = NULL;
+    for (size_t i = 0; f != NULL && i < f->result_count; i++) {
+        const qx_result *r = &f->result[i];
+        for (size_t k = 0; k < r->difference_count; k++) {
+            const qx_difference *d = &r->difference[k];
+            if (d->verdict != QX_UNSETTLED || isnan(d->margin)) {
+                continue;
+            }
+            if (t == NULL) {
+                qx_doc_heading(p->doc, 2, "open", "What the earlier trial left open");
+                t = qx_doc_table_new(
+                    p->doc,
+                    "Replicates that would settle it, whichever way, with "
+                    "80 % power");
+                if (t == NULL) {
+                    return;
+                }
+                qx_table_column(t, "variate", false);
+                qx_table_column(t, "unsettled", false);
+                qx_table_column(t, "replicates", true);
+            }
+            const char **cell = qx_table_row(p->doc, t, false);
+            if (cell == NULL) {
+                return;
+            }
+            cell[0] = r->label;
+            cell[1] = qx_say(p->doc,
+                             "%s and %s",
+                             qx_words_cell(p->doc, f->protocol, &d->first),
+                             qx_words_levels(p->doc, f->protocol, &d->second));
+            cell[2] = isnan(d->replicates_to_settle)
+                          ? "more than 10,000"
+                          : qx_say(p->doc,
+                                   "%.0f %s",
+                                   d->replicates_to_settle,
+                                   d->replicate == NULL
+                                       ? ""
+                                       : qx_words_plural(p->doc, d->replicate));
+        }
+    }
+}
+
 static void add_method(const planning *p)
 {
     qx_doc_heading(p->doc, 2, "method", "How this was worked out");
@@ -362,6 +422,7 @@ static qx_doc *document(qx_arena *arena, const qx_planned *plan, bool charts)
         p.r = &plan->result[i];
         add_variate(&p, i, charts);
     }
+    add_open(&p);
     add_method(&p);
     return doc;
 }

@@ -5,6 +5,7 @@
 #include "layout/layout.h"
 #include "report/chart.h"
 #include "report/doc_parts.h"
+#include "report/field_pictures.h"
 #include "report/parts.h"
 #include "report/rounding.h"
 #include "report/words.h"
@@ -280,6 +281,34 @@ static void method(qx_doc *doc, const qx_findings *f)
     }
 }
 
+/* What was drawn, where it stands, and what was done otherwise. */
+static void layout(qx_doc *doc, const qx_findings *f, const qx_report_choice *choice)
+{
+    if (f->layout == NULL || (!choice->charts && f->change_count == 0)) {
+        return;
+    }
+    qx_doc_heading(doc, 2, "layout", "Layout");
+    qx_doc_add(doc, QX_NODE_PARAGRAPH, f->layout->describe);
+    for (size_t i = 0; i < f->change_count; i++) {
+        qx_doc_add(doc,
+                   QX_NODE_NOTE,
+                   qx_say(doc, "Done otherwise than drawn: %s.", f->change[i]));
+    }
+    if (!choice->charts) {
+        return;
+    }
+    const qx_field field = {.protocol = f->protocol, .layout = f->layout};
+    const qx_chart_input in = {.doc = doc, .field = &field};
+    if (qx_chart_map.suits(&in)) {
+        const qx_scene *scene = qx_chart_draw(&qx_chart_map, &in);
+        doc->failed = doc->failed || scene == NULL;
+        if (scene != NULL) {
+            qx_doc_chart(doc, scene);
+        }
+    }
+    draw(doc, f, NULL, &qx_chart_layout, NULL);
+}
+
 qx_doc *
 qx_doc_report(qx_arena *arena, const qx_findings *f, const qx_report_choice *choice)
 {
@@ -309,11 +338,7 @@ qx_doc_report(qx_arena *arena, const qx_findings *f, const qx_report_choice *cho
         }
     }
     checks(doc, f, choice);
-    if (choice->charts && f->layout != NULL) {
-        qx_doc_heading(doc, 2, "layout", "Layout");
-        qx_doc_add(doc, QX_NODE_PARAGRAPH, f->layout->describe);
-        draw(doc, f, NULL, &qx_chart_layout, NULL);
-    }
+    layout(doc, f, choice);
     method(doc, f);
     qx_doc_heading(doc, 2, "cautions", "Before anybody acts on it");
     qx_doc_cautions(doc, f);

@@ -391,6 +391,9 @@ qx_status qx_render_json(qx_ctx *cx, const qx_findings *findings, qx_text *out)
     qx_json_open(j, NULL, '{');
     qx_json_whole(j, "quincunx", 1);
     qx_json_text(j, "title", findings->protocol->title);
+    if (findings->change_count > 0) {
+        write_texts(j, "changes", findings->change_count, findings->change);
+    }
     qx_json_open(j, "results", '[');
     for (size_t i = 0; i < findings->result_count; i++) {
         write_result(j, &findings->result[i]);

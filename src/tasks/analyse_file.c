@@ -14,6 +14,8 @@ look(qx_ctx *cx, const char *path, bool trial, const char *by, qx_analysed *made
     }
     QX_TRY(
         qx_analyse_looks(cx, l->protocol, l->table, l->layout, history, &made->findings));
+    made->findings->change_count = l->change_count;
+    made->findings->change = l->change;
     return trial && by != NULL ? qx_looks_take(cx, path, made->findings, by) : QX_OK;
 }
 

@@ -4,8 +4,8 @@
 #include <string.h>
 
 #include "layout/layout.h"
-#include "store/layout_change.h"
 #include "store/trial_file.h"
+#include "tasks/changes_told.h"
 #include "tasks/lay_out.h"
 #include "trial/check.h"
 #include "trial/read_yaml.h"
@@ -111,40 +111,6 @@ static qx_status keep(qx_ctx *cx, qx_arena *arena, const char *text, const char 
     return *out == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory for the answer") : QX_OK;
 }
 
-/* What was done otherwise, each in a sentence. */
-static qx_status list_changes(checking *c, qx_arena *arena, qx_checked *out)
-{
-    const qx_layout_change *change;
-    const char **line;
-    QX_TRY(qx_layout_changes_read(
-        c->cx, c->file, c->protocol, arena, &out->change_count, &change));
-    QX_NEW_IN(c->cx, arena, line, out->change_count);
-    for (size_t i = 0; i < out->change_count; i++) {
-        const qx_treatment *t = &c->protocol->treatment[change[i].treatment];
-        if (change[i].placed >= c->stored->placed_count) {
-            return tell(c,
-                        "expected a thing of the layout",
-                        "a change of the layout names a thing that is not there");
-        }
-        line[i] = qx_arena_printf(arena,
-                                  "%s %s got %s %s instead of %s (%s, %s): %s",
-                                  c->protocol->unit[t->on].name,
-                                  c->stored->placed[change[i].placed].label,
-                                  t->name,
-                                  t->level[change[i].level],
-                                  change[i].drawn == QX_NONE ? "nothing"
-                                                             : t->level[change[i].drawn],
-                                  change[i].changed_by,
-                                  change[i].changed_at,
-                                  change[i].reason);
-        if (line[i] == NULL) {
-            return qx_fail(c->cx, QX_E_NOMEM, "no memory for the answer");
-        }
-    }
-    out->change = line;
-    return QX_OK;
-}
-
 static qx_status check_file(checking *c, qx_arena *arena, qx_checked *out)
 {
     QX_TRY(qx_trial_file_open(c->cx, c->path, QX_TO_READ, &c->file));
@@ -164,7 +130,8 @@ static qx_status check_file(checking *c, qx_arena *arena, qx_checked *out)
         QX_TRY(keep(c->cx, arena, c->trees->file, &out->trees));
         QX_TRY(keep(c->cx, arena, c->trees->digest, &out->trees_digest));
     }
-    QX_TRY(list_changes(c, arena, out));
+    QX_TRY(qx_changes_told(
+        c->cx, c->file, c->protocol, c->stored, arena, &out->change_count, &out->change));
     QX_TRY(keep(c->cx, arena, c->stored->kind, &out->kind));
     QX_TRY(keep(c->cx, arena, c->stored->describe, &out->describe));
     return qx_problems_count(c->problems) > 0

@@ -6,6 +6,7 @@
 
 #include "store/observations.h"
 #include "store/trial_file.h"
+#include "tasks/changes_told.h"
 #include "trial/check.h"
 #include "trial/join.h"
 #include "trial/read_yaml.h"
@@ -32,6 +33,13 @@ load_from(qx_ctx *cx, qx_trial_file *file, qx_problems *problems, qx_loaded *out
     qx_table *stored = NULL;
     QX_TRY(qx_trial_file_protocol(cx, file, problems, &out->protocol));
     QX_TRY(qx_trial_file_layout(cx, file, out->protocol, &out->layout));
+    QX_TRY(qx_changes_told(cx,
+                           file,
+                           out->protocol,
+                           out->layout,
+                           out->layout->arena,
+                           &out->change_count,
+                           &out->change));
     QX_TRY(qx_observations_table(cx, file, out->protocol, out->layout, &stored));
     const qx_status status = qx_table_join_layout(
         cx, out->protocol, out->layout, stored, problems, &out->table);

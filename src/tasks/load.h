@@ -12,6 +12,8 @@ typedef struct qx_loaded {
     qx_protocol *protocol;
     qx_layout *layout; /* NULL for PROTOCOL DATA.csv */
     qx_table *table;
+    size_t change_count; /* what was done otherwise than drawn, in sentences */
+    const char *const *change;
 } qx_loaded;
 
 /* Is `path` a trial file? By its first bytes; by its name if it cannot be read. */

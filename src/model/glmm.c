@@ -5,6 +5,9 @@
 
 #include "model/glmm_inner.h"
 
+/* A second search: where it begins, how far it goes, and the gain that makes it the one. */
+static const double SECOND_LOW = 0.1, SECOND_HIGH = 1.0;
+static const double SECOND_PRECISION = 1e-8, SECOND_GAIN = 1e-6;
 /* Rows named in a message. */
 enum { NAMED = 5 };
 
@@ -79,81 +82,6 @@ static qx_status copy_numbers(
     return QX_OK;
 }
 
-/* ---- units ----------------------------------------------------------------------------- */
-
-/* Do two codes part the rows alike? map: scratch of level_count of a. */
-static bool same_parts(
-    size_t n, const uint32_t a[], const uint32_t b[], size_t map_a[], size_t map_b[])
-{
-    for (size_t i = 0; i < n; i++) {
-        if (map_a[a[i]] == 0 && map_b[b[i]] == 0) {
-            map_a[a[i]] = b[i] + (size_t)1;
-            map_b[b[i]] = a[i] + (size_t)1;
-        }
-        if (map_a[a[i]] != b[i] + (size_t)1 || map_b[b[i]] != a[i] + (size_t)1) {
-            return false;
-        }
-    }
-    return true;
-}
-
-/* Of two units that always go together the larger is given up. */
-static qx_status find_doubled(qx_ctx *cx,
-                              qx_glmm *fit,
-                              const uint32_t *const code[],
-                              const size_t levels[],
-                              bool doubled[])
-{
-    for (size_t a = 0; a < fit->m; a++) {
-        for (size_t b = a + 1; b < fit->m && !doubled[a]; b++) {
-            size_t *map_a, *map_b;
-            QX_NEW(cx, map_a, levels[a]);
-            QX_NEW(cx, map_b, levels[b]);
-            doubled[a] = same_parts(fit->n, code[a], code[b], map_a, map_b);
-        }
-        if (doubled[a]) {
-            QX_TRY(qx_note(cx,
-                           "The variation between %s cannot be told apart from that of "
-                           "other units in these data: it has no estimate of its own.",
-                           fit->component[a].name));
-        }
-    }
-    return QX_OK;
-}
-
-/* Codes and names of the m random terms, that of QX_EXTRA_UNIT last. */
-static qx_status list_units(qx_ctx *cx,
-                            const qx_glmm_spec *spec,
-                            qx_glmm *fit,
-                            const uint32_t *code[],
-                            size_t levels[])
-{
-    QX_NEW_IN(cx, fit->arena, fit->component, fit->m);
-    for (size_t k = 0; k < fit->m; k++) {
-        const bool own = k == spec->random_count;
-        const char *name = own ? spec->unit_name : spec->random[k].name;
-        fit->component[k] =
-            (qx_component){.lower = NAN, .upper = NAN, .lrt = NAN, .p = NAN};
-        fit->component[k].name = qx_arena_copy(fit->arena, name == NULL ? "unit" : name);
-        if (fit->component[k].name == NULL) {
-            return qx_fail(cx, QX_E_NOMEM, "no memory for a name");
-        }
-        if (own) {
-            uint32_t *rows;
-            QX_NEW(cx, rows, fit->n);
-            for (size_t i = 0; i < fit->n; i++) {
-                rows[i] = (uint32_t)i;
-            }
-            code[k] = rows;
-            levels[k] = fit->n;
-        } else {
-            code[k] = spec->frame->factor[spec->random[k].factor].code;
-            levels[k] = spec->frame->factor[spec->random[k].factor].level_count;
-        }
-    }
-    return QX_OK;
-}
-
 /* ---- the engine's problem -------------------------------------------------------------- */
 
 /* X (n x p) becomes X T with orthogonal columns of mean square 1. */
@@ -218,15 +146,34 @@ static qx_status make_problem(qx_ctx *cx,
     return qx_laplace_plan_make(cx, fit->arena, &inner->problem, &inner->plan);
 }
 
-/* Terms that cannot be told apart from another are held at nil. */
-static qx_status hold_doubled(qx_ctx *cx, qx_glmm *fit)
+/* Has any row more than one thing? One that is or is not shows no spread of shares. */
+static bool several_things(const qx_glmm *fit)
+{
+    for (size_t i = 0; fit->inner->size != NULL && i < fit->n; i++) {
+        if (fit->inner->size[i] > 1.0) {
+            return true;
+        }
+    }
+    return fit->inner->size == NULL;
+}
+
+/* What the data cannot show is held at nil: terms that cannot be told apart from another, a
+ * spread of shares of single things. */
+static qx_status hold_unseen(qx_ctx *cx, qx_glmm *fit)
 {
     struct qx_glmm_inner *inner = fit->inner;
+    const bool spread = fit->family->parameters > 0;
     bool any = false, *held;
     QX_NEW_IN(cx, fit->arena, held, fit->length);
     for (size_t k = 0; k < fit->m; k++) {
         held[fit->p + k] = inner->doubled[k];
         any = any || inner->doubled[k];
+    }
+    if (spread && !several_things(fit)) {
+        any = held[fit->length - 1] = true;
+        QX_TRY(qx_note(cx,
+                       "Each row has one thing that is or is not: extra variation "
+                       "cannot be seen in these data."));
     }
     inner->held = any ? held : NULL;
     return QX_OK;
@@ -243,32 +190,60 @@ static qx_status prepare(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
     QX_TRY(copy_numbers(cx, fit->arena, fit->n, spec->size, &inner->size));
     QX_TRY(copy_numbers(cx, fit->arena, fit->n, spec->times, &inner->times));
     QX_NEW_IN(cx, fit->arena, doubled, fit->m);
-    QX_TRY(list_units(cx, spec, fit, code, levels));
-    QX_TRY(find_doubled(cx, fit, code, levels, doubled));
+    QX_TRY(qx_glmm_units(cx, spec, fit, code, levels));
+    QX_TRY(qx_glmm_doubled(cx, fit, code, levels, doubled));
     inner->doubled = doubled;
     QX_TRY(qx_glmm_join(cx, spec, fit, code, engine_code, &X));
     QX_TRY(orthogonalise(cx, fit, X));
     QX_TRY(make_problem(cx, spec, fit, engine_code, levels));
-    QX_TRY(hold_doubled(cx, fit));
+    QX_TRY(hold_unseen(cx, fit));
     return qx_glmm_data(cx, fit->arena, fit, inner->k, &inner->data);
 }
 
 /* ---- the fit --------------------------------------------------------------------------- */
 
+/* A spread and the variation of small units explain much the same, and there can be two tops:
+ * the search is made again from where the other one would be. */
+static qx_status search_again(qx_ctx *cx, qx_glmm *fit, const qx_laplace_options *full)
+{
+    struct qx_glmm_inner *inner = fit->inner;
+    const qx_laplace_options quick = {
+        .fixed = full->fixed, .precision = SECOND_PRECISION, .no_curvature = true};
+    const bool nil = inner->fit.x[fit->length - 1] == 0.0;
+    qx_laplace_fit other;
+    double *x;
+    QX_NEW(cx, x, fit->length);
+    memcpy(x, inner->fit.x, fit->length * sizeof *x);
+    for (size_t k = 0; k < fit->m; k++) {
+        x[fit->p + k] = inner->doubled[k] ? 0.0 : nil ? SECOND_LOW : SECOND_HIGH;
+    }
+    x[fit->length - 1] = nil ? SECOND_HIGH : SECOND_LOW;
+    QX_TRY(qx_glmm_maximise(
+        cx, fit->arena, inner, fit->family, &inner->data, x, &quick, &other));
+    if (other.value > inner->fit.value + SECOND_GAIN) {
+        memcpy(x, other.x, fit->length * sizeof *x);
+        QX_TRY(qx_glmm_maximise(
+            cx, fit->arena, inner, fit->family, &inner->data, x, full, &inner->fit));
+    }
+    return QX_OK;
+}
+
 static qx_status run(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
 {
     struct qx_glmm_inner *inner = fit->inner;
-    const qx_laplace_options options = {
-        .fixed = NULL, .precision = 0.0, .no_curvature = spec->no_covariance};
-    qx_laplace_options held = options;
+    qx_laplace_options options = {.precision = 0.0, .no_curvature = spec->no_covariance};
     QX_TRY(qx_design_make(
         cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
     fit->p = fit->design.p;
     fit->length = fit->p + fit->m + fit->family->parameters;
     QX_TRY(prepare(cx, spec, fit));
-    held.fixed = inner->held;
+    options.fixed = inner->held;
     QX_TRY(qx_glmm_maximise(
-        cx, fit->arena, inner, fit->family, &inner->data, NULL, &held, &inner->fit));
+        cx, fit->arena, inner, fit->family, &inner->data, NULL, &options, &inner->fit));
+    if (fit->family->parameters > 0 && fit->m > 0 &&
+        (inner->held == NULL || !inner->held[fit->length - 1])) {
+        QX_TRY(search_again(cx, fit, &options));
+    }
     return qx_glmm_estimates(cx, spec, fit);
 }
 

@@ -18,9 +18,9 @@
  *
  * Standard errors: `covariance` is the beta part of the inverse Hessian of -log L over all
  * parameters together, so it holds the uncertainty of variances and spread; `conditional`
- * holds them at their estimates. Negative binomial without random terms: the expected
- * information, in which beta and theta are orthogonal (Lawless 1987, Can J Stat 15:209-225),
- * so both are equal.
+ * holds them at their estimates. Without random terms (beta-binomial excepted): the expected
+ * information, in which beta and theta are orthogonal (McCullagh & Nelder 1989, section 2.5;
+ * Lawless 1987, Can J Stat 15:209-225); with `penalise` at the penalised estimates, as Firth.
  *
  * Separation (a treatment where every bud broke, or none) gives estimates that run away. The
  * fit ends where log L no longer rises, `separated` says so and which columns are touched;

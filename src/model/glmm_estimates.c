@@ -45,33 +45,40 @@ static qx_status turn_covariance(qx_ctx *cx, qx_mat T, qx_mat A, qx_mat out)
     return QX_OK;
 }
 
-/* Information about gamma with variances held: X'V^-1X; negative binomial without random
- * terms: expected. */
+/* Expected information about gamma: sum w x x', w = (d mean of k / d eta)^2 / variance. */
+static void expected_information(const qx_glmm *fit, qx_mat out)
+{
+    const struct qx_glmm_inner *inner = fit->inner;
+    const bool share = fit->family->serves == QX_SERVES_SHARE;
+    for (size_t j = 0; j < inner->X.rows; j++) {
+        const double eta = inner->fit.eta[j], mu = qx_link_mean(fit->link, eta);
+        const double n = share ? inner->rows.size[j] : 1.0;
+        const double slope = n * qx_link_slope(fit->link, eta, 1);
+        const double w = (inner->rows.weight == NULL ? 1.0 : inner->rows.weight[j]) *
+                         slope * slope / fit->family->variance(mu, n, fit->psi);
+        for (size_t l = 0; w > 0.0 && l < fit->p; l++) {
+            for (size_t k = 0; k < fit->p; k++) {
+                QX_AT(out, k, l) += w * QX_AT(inner->X, j, k) * QX_AT(inner->X, j, l);
+            }
+        }
+    }
+}
+
+/* Information about gamma with variances held: expected, or X'V^-1X at the modes. */
 static qx_status information(qx_ctx *cx, qx_glmm *fit, bool expected, qx_mat out)
 {
     const struct qx_glmm_inner *inner = fit->inner;
-    const size_t p = fit->p;
     qx_laplace_room room;
     qx_mat all;
     if (expected) {
-        for (size_t j = 0; j < inner->X.rows; j++) {
-            const double eta = inner->fit.eta[j], mu = qx_link_mean(fit->link, eta);
-            const double slope = qx_link_slope(fit->link, eta, 1);
-            const double w = (inner->rows.weight == NULL ? 1.0 : inner->rows.weight[j]) *
-                             slope * slope / fit->family->variance(mu, 0.0, fit->psi);
-            for (size_t l = 0; l < p && w > 0.0; l++) {
-                for (size_t k = 0; k < p; k++) {
-                    QX_AT(out, k, l) += w * QX_AT(inner->X, j, k) * QX_AT(inner->X, j, l);
-                }
-            }
-        }
+        expected_information(fit, out);
         return QX_OK;
     }
     QX_TRY(
         qx_laplace_room_make(cx, qx_ctx_scratch(cx), inner->plan, &inner->data, &room));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &all));
     QX_TRY(qx_laplace_information(cx, &room, inner->fit.x, NULL, all));
-    qx_mat_copy(out, qx_mat_part(all, 0, 0, p, p));
+    qx_mat_copy(out, qx_mat_part(all, 0, 0, fit->p, fit->p));
     return QX_OK;
 }
 
@@ -93,8 +100,8 @@ static qx_status make_covariances(qx_ctx *cx, qx_glmm *fit)
 {
     struct qx_glmm_inner *inner = fit->inner;
     const size_t p = fit->p;
-    const bool expected = strcmp(fit->family->key, "negbin") == 0 && fit->m == 0 &&
-                          !inner->problem.penalise;
+    /* Without random terms and with mean and spread orthogonal: as is usual for these models. */
+    const bool expected = fit->m == 0 && strcmp(fit->family->key, "betabin") != 0;
     qx_mat joint, held, turned;
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), fit->length, fit->length, &joint));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), p, p, &held));
@@ -104,7 +111,7 @@ static qx_status make_covariances(qx_ctx *cx, qx_glmm *fit)
     QX_TRY(invert_information(cx, fit, held, turned));
     if (expected) {
         qx_mat_copy(qx_mat_part(joint, 0, 0, p, p), turned);
-        for (size_t i = 0; i < p; i++) {
+        for (size_t i = 0; i < p && fit->length > p; i++) {
             QX_AT(joint, i, p) = QX_AT(joint, p, i) = 0.0;
         }
     }

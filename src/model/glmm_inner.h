@@ -38,6 +38,21 @@ struct qx_glmm_inner {
     bool restricted;
 };
 
+/* Codes, level counts and names (fit->component) of the m random terms, that of QX_EXTRA_UNIT
+ * last; codes in the frame or in scratch. */
+qx_status qx_glmm_units(qx_ctx *cx,
+                        const qx_glmm_spec *spec,
+                        qx_glmm *fit,
+                        const uint32_t *code[],
+                        size_t levels[]);
+
+/* Which terms the data cannot show (doubled: m, nil at first), with a note each. */
+qx_status qx_glmm_doubled(qx_ctx *cx,
+                          qx_glmm *fit,
+                          const uint32_t *const code[],
+                          const size_t levels[],
+                          bool doubled[]);
+
 /* Joins the rows (and makes copies for QX_EXTRA_UNIT with `times`): inner->rows, the codes
  * of the m random terms by row of the engine, and its X (not yet orthogonal). */
 qx_status qx_glmm_join(qx_ctx *cx,

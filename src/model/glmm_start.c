@@ -74,7 +74,8 @@ qx_status qx_glmm_start(qx_ctx *cx,
         x[columns + k] = inner->doubled[k] ? 0.0 : START_SD;
     }
     for (size_t j = 0; j < inner->problem.s; j++) {
-        x[columns + m + j] = START_PSI;
+        const size_t at = columns + m + j;
+        x[at] = inner->held != NULL && inner->held[at] ? 0.0 : START_PSI;
     }
     return QX_OK;
 }

@@ -91,8 +91,8 @@ static qx_status hold_columns(qx_ctx *cx, const qx_glmm *fit, size_t r, qx_glmm 
     for (size_t j = fit->p - r; from->problem.penalise && j < columns; j++) {
         held[j] = true;
     }
-    for (size_t k = 0; k < fit->m; k++) {
-        held[columns + k] = from->doubled[k];
+    for (size_t j = 0; from->held != NULL && j < fit->length - fit->p; j++) {
+        held[columns + j] = from->held[fit->p + j];
     }
     inner->held = held;
     return QX_OK;

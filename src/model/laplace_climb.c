@@ -14,10 +14,14 @@
 /* A standard deviation below this is looked at for being nil: such effects move a share by a
  * hundredth at most. */
 static const double NEAR_NIL = 0.05;
+/* Slope along a step below which log L may be too rough to judge it, and how rough it is. */
+static const double SLIGHT = 1e-2, ROUGH = 1e-6;
 /* Where a search begins anew that was on a saddle. */
 static const double AWAY = 0.3;
 
-enum { ITERATIONS = 200, CUTS = 40, RESTARTS = 3 };
+/* Iterations after which the approximation is made anew: far from the top what was learnt on the
+ * way misleads. */
+enum { ITERATIONS = 200, CUTS = 40, RESTARTS = 3, FRESH = 15 };
 
 qx_status qx_search_evaluate(
     qx_ctx *cx, qx_search *s, const double x[], double *value, double gradient[])
@@ -53,6 +57,7 @@ qx_status qx_search_room(qx_ctx *cx,
     QX_NEW(cx, s->new_x, s->length);
     QX_NEW(cx, s->new_gradient, s->length);
     QX_NEW(cx, s->step, s->length);
+    QX_NEW(cx, s->spare, s->length);
     QX_NEW(cx, s->mode, plan->q);
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), s->length, s->length, &s->B));
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), s->length, s->length, &s->L));
@@ -75,13 +80,6 @@ void qx_search_hold_fixed(const qx_search *s, qx_mat A)
     }
 }
 
-qx_status qx_search_curvature(qx_ctx *cx, qx_search *s)
-{
-    QX_TRY(qx_laplace_information(cx, &s->room, s->x, s->gradient, s->B));
-    qx_search_hold_fixed(s, s->B);
-    return QX_OK;
-}
-
 /* Cholesky of A into L in plain loops (parameters are few); false: not positive definite. */
 static bool factor(qx_mat A, double ridge, qx_mat L)
 {
@@ -100,6 +98,33 @@ static bool factor(qx_mat A, double ridge, qx_mat L)
         }
     }
     return true;
+}
+
+/* What differences say about psi far from the top may have no curvature: then each psi is taken
+ * alone, by the size of its own second derivative. */
+static void keep_definite(qx_search *s)
+{
+    const size_t first = s->length - s->plan->problem.s;
+    if (factor(s->B, 0.0, s->L)) {
+        return;
+    }
+    for (size_t j = first; j < s->length; j++) {
+        const double own = fabs(QX_AT(s->B, j, j));
+        for (size_t i = 0; i < s->length; i++) {
+            QX_AT(s->B, i, j) = QX_AT(s->B, j, i) = 0.0;
+        }
+        QX_AT(s->B, j, j) = own > 0.0 ? own : 1.0;
+    }
+}
+
+qx_status qx_search_curvature(qx_ctx *cx, qx_search *s)
+{
+    QX_TRY(qx_laplace_information(cx, &s->room, s->x, s->gradient, s->B));
+    qx_search_hold_fixed(s, s->B);
+    if (s->plan->problem.s > 0) {
+        keep_definite(s);
+    }
+    return QX_OK;
 }
 
 static void solve(qx_mat L, const double b[], double out[])
@@ -178,6 +203,29 @@ line_search(qx_ctx *cx, qx_search *s, double slope, double *new_value, bool *mov
     return QX_OK;
 }
 
+/* Near the top the whole step is judged by the slope that it leaves, or by its gain: where log
+ * L is a small difference of large numbers it is too rough to show the rest of the way. */
+static qx_status
+step_by_slope(qx_ctx *cx, qx_search *s, double slope, double *new_value, bool *moved)
+{
+    double left = 0.0;
+    for (size_t j = 0; j < s->length; j++) {
+        s->new_x[j] = s->x[j] + longest(s) * s->step[j];
+    }
+    memcpy(s->room.mode, s->mode, s->plan->q * sizeof *s->mode);
+    QX_TRY(qx_search_evaluate(cx, s, s->new_x, new_value, s->new_gradient));
+    if (!(*new_value >= s->value - ROUGH * (1.0 + fabs(s->value)))) {
+        return QX_OK;
+    }
+    const double gain = *new_value - s->value;
+    solve(s->L, s->new_gradient, s->spare);
+    for (size_t j = 0; j < s->length; j++) {
+        left += s->new_gradient[j] * s->spare[j];
+    }
+    *moved = left < 0.25 * slope || gain >= 1e-4 * slope;
+    return QX_OK;
+}
+
 /* BFGS on B with the step just made; without curvature along it B stays. */
 static void update(qx_search *s)
 {
@@ -222,14 +270,19 @@ static qx_status climb(qx_ctx *cx, qx_search *s, double precision, bool *converg
     QX_TRY(qx_search_curvature(cx, s));
     while (s->iterations < s->most) {
         double value;
-        bool moved;
+        bool moved = false;
         const double slope = qx_search_direction(s);
         if (0.5 * slope < precision) {
             *converged = true;
             return QX_OK;
         }
         s->iterations++;
-        QX_TRY(line_search(cx, s, slope, &value, &moved));
+        if (slope < SLIGHT) {
+            QX_TRY(step_by_slope(cx, s, slope, &value, &moved));
+        }
+        if (!moved) {
+            QX_TRY(line_search(cx, s, slope, &value, &moved));
+        }
         if (!moved) {
             /* Nothing to be won in this direction but rounding. */
             *converged = 0.5 * slope < QX_SEARCH_QUICK;
@@ -237,7 +290,7 @@ static qx_status climb(qx_ctx *cx, qx_search *s, double precision, bool *converg
         }
         update(s);
         qx_search_accept(s, value);
-        if (newton) {
+        if (newton || s->iterations % FRESH == 0) {
             QX_TRY(qx_search_curvature(cx, s));
         }
     }

@@ -36,17 +36,19 @@ static qx_status open_inverse(qx_ctx *cx, qx_mat A, qx_mat out)
     return QX_OK;
 }
 
-/* The Hessian of the free parameters, each in units of its own curvature. */
+/* The Hessian of the free parameters, each in units of its own curvature. What is not finite,
+ * where estimates ran away under separation, has no curvature to tell of. */
 static void
 take_free(qx_mat hessian, size_t count, const size_t free[], double scale[], qx_mat out)
 {
     for (size_t j = 0; j < count; j++) {
         const double own = QX_AT(hessian, free[j], free[j]);
-        scale[j] = own > 0.0 ? 1.0 / sqrt(own) : 1.0;
+        scale[j] = own > 0.0 && isfinite(own) ? 1.0 / sqrt(own) : 1.0;
     }
     for (size_t j = 0; j < count; j++) {
         for (size_t i = 0; i < count; i++) {
-            QX_AT(out, i, j) = QX_AT(hessian, free[i], free[j]) * scale[i] * scale[j];
+            const double bend = QX_AT(hessian, free[i], free[j]) * scale[i] * scale[j];
+            QX_AT(out, i, j) = isfinite(bend) ? bend : 0.0;
         }
     }
 }

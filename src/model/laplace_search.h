@@ -20,7 +20,7 @@ typedef struct qx_search {
     bool *fixed;
     double *x, *gradient; /* current point; gradient of log L */
     double value;
-    double *new_x, *new_gradient, *step;
+    double *new_x, *new_gradient, *step, *spare;
     double *mode; /* modes at x */
     qx_mat B, L;  /* approximate Hessian of -log L, and its factor */
     size_t iterations, evaluations, most;

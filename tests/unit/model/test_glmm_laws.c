@@ -544,6 +544,61 @@ static void hypotheses_that_cannot_be_are_refused(void **state)
     qx_glmm_free(fit);
 }
 
+/* Spread and trees explain much the same, and often one of them is nil: every search ends,
+ * and no start among three comes higher than the fit. */
+static void every_search_ends_at_the_top(void **state)
+{
+    static const char *const family[] = {"binomial", "betabin", "poisson", "negbin"};
+    qx_ctx *cx = *state;
+    for (size_t seed = 0; seed < 80; seed++) {
+        layout l;
+        lay_out(&l, family[seed % 4]);
+        qx_rng rng = qx_rng_seeded(seed);
+        const double spread = l.spec.family->parameters > 0 ? 0.4 : 0.0;
+        const double between = seed % 3 == 0 ? 0.0 : 0.8;
+        double tree = 0.0;
+        for (size_t i = 0; i < ROWS; i++) {
+            tree = i % SHOOTS == 0 ? between * qx_rng_normal(&rng) : tree;
+            const double mean = qx_link_mean(l.spec.link, tree + 0.3 * l.treatment[i]);
+            l.k[i] = l.spec.family->simulate(&rng, OF, mean, spread);
+        }
+        qx_glmm *fit = fit_of(cx, &l);
+        assert_true(fit->converged && !fit->separated);
+        for (size_t k = 0; k < fit->m; k++) {
+            qx_glmm_quick quick = {0};
+            assert_ok(cx, qx_glmm_refit(cx, fit, l.k, k == 0, &quick));
+            assert_true(quick.log_likelihood <= fit->log_likelihood + 1e-6);
+        }
+        qx_glmm_free(fit);
+    }
+}
+
+/* One bud each: trees of one bud, and a spread of such shares, cannot be seen. */
+static void single_things_show_no_variation(void **state)
+{
+    qx_ctx *cx = *state;
+    layout l;
+    lay_out(&l, "binomial");
+    for (size_t i = 0; i < ROWS; i++) {
+        l.size[i] = 1;
+        l.k[i] = l.k[i] > OF / 2;
+    }
+    l.spec.random_count = 1;
+    l.spec.extra = QX_EXTRA_UNIT;
+    l.spec.unit_name = "block:tree:bud";
+    const size_t before = qx_ctx_note_count(cx);
+    qx_glmm *fit = fit_of(cx, &l);
+    assert_true(qx_ctx_note_count(cx) == before + 1);
+    assert_true(isnan(fit->component[1].variance) && !isnan(fit->component[0].variance));
+    l.spec.extra = QX_EXTRA_MODELLED;
+    qx_glmm *wide = fit_of(cx, &l);
+    assert_true(qx_ctx_note_count(cx) == before + 2);
+    assert_true(wide->dispersion_at_bound && wide->converged);
+    assert_near(wide->log_likelihood, fit->log_likelihood, 1e-9);
+    qx_glmm_free(fit);
+    qx_glmm_free(wide);
+}
+
 /* ---- residuals ------------------------------------------------------------------------- */
 
 /* Randomised quantiles of the right model are standard normal: mean and variance within five
@@ -653,6 +708,8 @@ int main(void)
         WITH_CTX(too_even_for_extra_variation),
         WITH_CTX(what_cannot_be_is_refused),
         WITH_CTX(hypotheses_that_cannot_be_are_refused),
+        WITH_CTX(every_search_ends_at_the_top),
+        WITH_CTX(single_things_show_no_variation),
         WITH_CTX(quantile_residuals_are_normal),
         WITH_CTX(residuals_add_up),
         WITH_CTX(no_memory_is_told),

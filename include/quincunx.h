@@ -48,6 +48,10 @@ extern "C" {
 #include "layout/wishes.h"
 
 #include "model/anova.h"
+#include "model/arrays.h"
+#include "model/class_draw.h"
+#include "model/classes.h"
+#include "model/classes_bootstrap.h"
 #include "model/compare.h"
 #include "model/design.h"
 #include "model/equivalence.h"

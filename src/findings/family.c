@@ -6,6 +6,7 @@
 #include "findings/respond.h"
 #include "findings/settle.h"
 #include "findings/small_sample.h"
+#include "findings/transform.h"
 #include "findings/verdict.h"
 #include "numeric/dist.h"
 
@@ -21,6 +22,7 @@ typedef struct pairs {
     size_t *first, *second;  /* member numbers */
     qx_comparison *compared; /* on the link scale */
     double *one_sided;       /* quantiles of t at alpha, for equivalence */
+    double *factor;          /* with `small`: of the variances */
     qx_comparison *small; /* the same with the degrees of freedom of few units, or NULL */
     qx_mat row;           /* design->p x count: first minus second */
     size_t class_;
@@ -195,9 +197,12 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
         return QX_OK;
     }
     QX_NEW(w->cx, ps->small, ps->count);
+    QX_NEW(w->cx, ps->factor, ps->count);
     for (size_t k = 0; k < ps->count; k++) {
         double root;
         QX_TRY(root_of(w, ps, k, &root));
+        ps->factor[k] = qx_small_factor(w, &QX_AT(ps->row, 0, k));
+        root /= sqrt(ps->factor[k]);
         ps->small[k] = (qx_comparison){.estimate = root,
                                        .se = isnan(root) ? (double)NAN : 1.0,
                                        .df = qx_small_df(w, &QX_AT(ps->row, 0, k))};
@@ -332,17 +337,21 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
 {
     const qx_estimator *e = &w->estimator;
     const size_t a = ps->first[k], b = ps->second[k], c = ps->class_;
-    const qx_response mean[2] = {qx_responses_at(ps->mean, a, c),
-                                 qx_responses_at(ps->mean, b, c)};
+    qx_response mean[2] = {qx_responses_at(ps->mean, a, c),
+                           qx_responses_at(ps->mean, b, c)};
     const double r = qx_responses_correlation(ps->mean, a, b, c);
     const double shared = qx_responses_covariance(ps->mean, a, b, c);
+    d->estimate = mean[0].value - mean[1].value;
+    d->se =
+        sqrt(fmax(mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared, 0.0));
+    for (size_t i = 0; ps->small != NULL && i < 2; i++) {
+        mean[i].se *=
+            sqrt(ps->factor[k]); /* limits allow for variances taken too small */
+    }
     const double critical =
         ps->small == NULL ? ps->compared[k].critical : ps->small[k].critical;
     const double df = ps->small == NULL ? ps->compared[k].df : ps->small[k].df;
     const qx_equivalence q = qx_limit_equivalence(e, mean, r, df, w->margin, w->alpha);
-    d->estimate = mean[0].value - mean[1].value;
-    d->se =
-        sqrt(fmax(mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared, 0.0));
     d->lower = qx_limit_difference(e, mean[0], mean[1], r, -critical);
     d->upper = qx_limit_difference(e, mean[0], mean[1], r, critical);
     d->p_lower = q.p_lower;
@@ -356,10 +365,21 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     agree_at_nought(d, w->alpha);
 }
 
+/* A difference of logarithms is a ratio of geometric means. */
+static void log_ratio(qx_transform transform, qx_difference *d)
+{
+    if (transform == QX_TRANSFORM_LOG || transform == QX_TRANSFORM_LOG10) {
+        d->ratio = (qx_back){qx_transform_back(transform, d->estimate),
+                             qx_transform_back(transform, d->lower),
+                             qx_transform_back(transform, d->upper)};
+    }
+}
+
 static qx_status tell_pair(
     qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
 {
     *d = link_part(w, family, ps, k);
+    log_ratio(w->variate->transform, d);
     if (w->estimator.class_count > 1) {
         d->class_ = w->result->class_name[ps->class_];
     }
@@ -486,9 +506,11 @@ static qx_status compare_class(qx_work *w,
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the differences");
         }
         QX_TRY(tell_pair(w, family, &ps, k, one));
-        QX_TRY(settle_pair(w, family, &ps, k, one));
+        if (!w->brief) {
+            QX_TRY(settle_pair(w, family, &ps, k, one));
+        }
     }
-    return letters == NULL ? QX_OK : give_letters(w, family, &ps, letters);
+    return letters == NULL || w->brief ? QX_OK : give_letters(w, family, &ps, letters);
 }
 
 /* Rows of the members alone. */

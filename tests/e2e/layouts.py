@@ -245,6 +245,28 @@ layout: {added_control: {product: none, dose: 0}, replicates: {product: {none: 2
             self.assertLess(abs(found["soap", dose] - found["none", "0"]), 5)
 
 
+class Runs(Trials):
+    """A treatment that is sprayed in runs is put on the run, which holds the trees."""
+
+    def test_runs(self):
+        layout = self.laid(HEAD + """\
+units:
+  row: {count: 3}
+  run: {within: row, count: 4}
+  tree: {within: run, count: 5}
+treatments:
+  spray: {levels: [a, b, c, d], on: run}
+layout: {runs: {spray: 4}, guards: {tree: 1}, row: row}
+""" + MEASURE % "tree", 5)
+        self.assertEqual(layout["kind"], "guarded")
+        self.assertIn("The outer 1 of tree at both ends are guards", layout["describe"])
+        runs = [t for t in layout["placed"] if t["unit"] == "run"]
+        self.assertEqual(len(runs), 12)
+        for row in range(3):
+            self.assertEqual(sorted(t["levels"]["spray"] for t in runs if t["within"] == [row]),
+                             list("abcd"))
+
+
 BAD = {
     # protocol: parts of the message
     "more treatments than trees": ("""\
@@ -395,4 +417,4 @@ for each in BAD:
 
 
 if __name__ == "__main__":
-    harness.main(WholeWay, Added, BadInput)
+    harness.main(WholeWay, Added, Runs, BadInput)

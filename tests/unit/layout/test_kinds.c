@@ -488,7 +488,7 @@ static void unequal_layouts_are_uniform(void **state)
     small s;
     const size_t count[] = {4};
     chain_of(&s, 3, 1, count);
-    drawn_uniformly(*state, &s, 36, 7200, "unequal");
+    drawn_uniformly(*state, &s, 36, 3600, "unequal");
 }
 
 /* The three pairs of three levels in three blocks, each in two orders: 3! 2^3. */
@@ -497,7 +497,7 @@ static void incomplete_layouts_are_uniform(void **state)
     small s;
     const size_t count[] = {3, 2};
     chain_of(&s, 3, 2, count);
-    drawn_uniformly(*state, &s, 48, 9600, "incomplete");
+    drawn_uniformly(*state, &s, 48, 4800, "incomplete");
 }
 
 /* Two sets of the pairs of four levels: each set one of 3 pairings, in 2! orders of blocks
@@ -507,7 +507,7 @@ static void sets_are_uniform(void **state)
     small s;
     const size_t count[] = {2, 2, 2};
     chain_of(&s, 4, 3, count);
-    drawn_uniformly(*state, &s, (size_t)3 * 2 * 8 * 8, 11520, "sets");
+    drawn_uniformly(*state, &s, (size_t)3 * 2 * 8 * 8, 5760, "sets");
 }
 
 /* 2 x 3 Latin rectangles: 3! first rows, 2 second rows without a repeat. */
@@ -527,7 +527,7 @@ static void augmented_layouts_are_uniform(void **state)
     chain_of(&s, 4, 2, count);
     s.check[0] = checks;
     s.wishes.check = s.check;
-    drawn_uniformly(*state, &s, (size_t)2 * 6 * 6, 14400, "augmented");
+    drawn_uniformly(*state, &s, (size_t)2 * 6 * 6, 3600, "augmented");
 }
 
 /* Orders of aabbcc without two alike side by side, in a row and in a circle, counted off. */
@@ -561,13 +561,13 @@ static void apart_layouts_are_uniform(void **state)
     s.apart[0] = true;
     s.wishes.apart = s.apart;
     assert_int_equal(kept_apart(6, 2, false), 30);
-    drawn_uniformly(*state, &s, 30, 6000, "apart in a row");
+    drawn_uniformly(*state, &s, 30, 3000, "apart in a row");
     const size_t tree[] = {1, 6};
     chain_of(&s, 3, 2, tree);
     s.apart[0] = s.around[1] = true;
     s.wishes.apart = s.apart;
     s.wishes.around = s.around;
-    drawn_uniformly(*state, &s, kept_apart(6, 2, true), 4800, "apart around the stem");
+    drawn_uniformly(*state, &s, kept_apart(6, 2, true), 2400, "apart around the stem");
 }
 
 /* Two blocks of aaabbc beside each other in one row: one draw in some hundreds keeps the
@@ -605,7 +605,7 @@ static void the_chain_is_uniform(void **state)
     s.wishes.apart = s.apart;
     s.wishes.replicates = s.replicates;
     s.wishes.rows = 1;
-    drawn_uniformly(*state, &s, kept_in_blocks(), 6000, "apart by the chain");
+    drawn_uniformly(*state, &s, kept_in_blocks(), 3000, "apart by the chain");
 }
 
 /* --- every kind as a registry --- */

@@ -189,6 +189,14 @@ qx_status qx_profile_room(qx_ctx *cx,
     return room(cx, arena, profile, true, out);
 }
 
+qx_status qx_profile_sums_room(qx_ctx *cx,
+                               qx_arena *arena,
+                               const qx_profile *profile,
+                               qx_profile_point *out)
+{
+    return room(cx, arena, profile, false, out);
+}
+
 qx_status qx_profile_search_room(qx_ctx *cx,
                                  qx_arena *arena,
                                  const qx_profile *profile,

@@ -108,6 +108,12 @@ qx_status qx_profile_room(qx_ctx *cx,
                           const qx_profile *profile,
                           qx_profile_point *out);
 
+/* Room for the sums of a point alone (model/spectral.h). */
+qx_status qx_profile_sums_room(qx_ctx *cx,
+                               qx_arena *arena,
+                               const qx_profile *profile,
+                               qx_profile_point *out);
+
 /* Room for qx_profile_value and qx_profile_summary alone: without matrices where the layout
  * has strata. */
 qx_status qx_profile_search_room(qx_ctx *cx,

@@ -40,7 +40,7 @@ struct qx_spectral {
     const double *count;   /* strata: n_s */
 };
 
-/* Cost O(q^3): beyond QX_SPECTRAL_MOST columns only where it is needed. */
+/* `arena` is not the scratch of cx. Cost O(q^3): beyond QX_SPECTRAL_MOST columns only where it is needed. */
 qx_status qx_spectral_make(qx_ctx *cx,
                            qx_arena *arena,
                            const qx_profile *profile,

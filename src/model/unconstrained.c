@@ -69,13 +69,17 @@ open_profile(qx_ctx *cx, const qx_lmm_plan *plan, const qx_lmm *fit, work *w)
     w->profile.spectral = plan->spectral;
     if (plan->spectral == NULL) {
         struct qx_spectral *made;
-        QX_TRY(qx_spectral_make(cx, qx_ctx_scratch(cx), &w->profile, &made));
+        qx_arena *own = qx_arena_inside(qx_ctx_scratch(cx));
+        if (own == NULL) {
+            return qx_fail(cx, QX_E_NOMEM, "no memory for unconstrained variances");
+        }
+        QX_TRY(qx_spectral_make(cx, own, &w->profile, &made));
         w->profile.spectral = made;
     }
     QX_TRY(qx_spectral_respond(cx, qx_ctx_scratch(cx), &w->profile));
     QX_NEW(cx, w->gamma, in->profile.m);
     memcpy(w->gamma, in->gamma, in->profile.m * sizeof *w->gamma);
-    return qx_profile_room(cx, qx_ctx_scratch(cx), &w->profile, &w->at);
+    return qx_profile_sums_room(cx, qx_ctx_scratch(cx), &w->profile, &w->at);
 }
 
 /* The unconstrained estimates; false where there are none. */

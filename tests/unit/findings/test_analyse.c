@@ -55,7 +55,7 @@ static void unsettled_pairs_say_what_would_settle_them(void **state)
     if (d->verdict == QX_UNSETTLED) {
         assert_true(d->replicates_to_settle > 3.0);
     } else {
-        assert_int_equal(d->verdict, QX_EQUIVALENT);
+        assert_true(d->verdict == QX_EQUIVALENT || d->verdict == QX_TRIVIAL);
         assert_true(isnan(d->replicates_to_settle));
     }
     trial_close(&t);

@@ -115,6 +115,39 @@ static void limbs_never_become_replicates(void **state)
     assert_true(seen > SEEDS / 4 && seen < SEEDS);
 }
 
+/* The same with 160 trees, beyond what a plan keeps strata for: F with 156 df. */
+static void many_trees_are_their_own_replicates(void **state)
+{
+    qx_ctx *cx = *state;
+    size_t seen = 0;
+    for (uint64_t seed = 1; seed <= 6; seed++) {
+        small_model *m = small_new(cx, 480);
+        qx_rng rng = qx_rng_seeded(seed);
+        const size_t a = small_factor(cx, m, "a", 4, 120);
+        const size_t tree = small_factor(cx, m, "tree", 160, 3);
+        double sum[160] = {0.0}, by_tree = 0.0, all = 0.0;
+        small_term(m, "a", 1, a, 0);
+        small_random(m, "tree", tree);
+        for (size_t i = 0; i < m->n; i++) {
+            m->y[i] = qx_rng_normal(&rng);
+            sum[m->code[tree][i]] += m->y[i];
+            all += m->y[i];
+        }
+        for (size_t t = 0; t < 160; t++) {
+            by_tree += sum[t] * sum[t] / 3.0;
+        }
+        by_tree -= all * all / 480.0;
+        const double mean_square = (by_tree - between(m, a)) / 156.0;
+        qx_lmm *fit = fitted(cx, m, true);
+        const qx_joint_test test = marginal(cx, fit, 0);
+        assert_near(test.f, between(m, a) / 3.0 / mean_square, 1e-7);
+        assert_near(test.den_df, 156.0, 1e-6);
+        seen += fit->unconstrained ? 1 : 0;
+        qx_lmm_free(fit);
+    }
+    assert_true(seen > 0);
+}
+
 /* Complete blocks that do not vary: blocks are taken out all the same. */
 static void blocks_are_taken_out(void **state)
 {
@@ -365,6 +398,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         TEST(limbs_never_become_replicates),
+        TEST(many_trees_are_their_own_replicates),
         TEST(blocks_are_taken_out),
         TEST(a_split_plot_keeps_its_strata),
         TEST(away_from_zero_nothing_changes),

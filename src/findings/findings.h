@@ -26,6 +26,7 @@ typedef struct qx_variance_line {
     const char *term; /* path of the unit, or "residual" */
     double variance, sd, lower, upper, lrt, p;
     bool at_zero;
+    bool field;           /* better and worse parts of the field, not a unit */
     double unconstrained; /* without the bound at zero; NAN where there is none */
 } qx_variance_line;
 

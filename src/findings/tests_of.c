@@ -381,7 +381,9 @@ qx_status qx_variance_of(qx_work *w)
                                      .lrt = c->lrt,
                                      .p = c->p,
                                      .unconstrained = c->unconstrained,
-                                     .at_zero = c->at_zero};
+                                     .at_zero = c->at_zero,
+                                     .field = w->covariance.field &&
+                                              i == w->choice.random_count};
         if (list[i].term == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the variances");
         }

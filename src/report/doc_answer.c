@@ -292,7 +292,8 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
     }
     const double share = largest->variance / total;
     const char *rest =
-        strcmp(largest->term, "residual") == 0
+        largest->field ? "between better and worse parts of the field"
+        : strcmp(largest->term, "residual") == 0
             ? "between the smallest units measured, with the error of measuring"
             : qx_say(doc, "between %s", qx_words_path(doc, largest->term));
     if (r->variance_count == 1) {

@@ -291,6 +291,9 @@ static bool is_residual(const qx_variance_line *v)
 /* "what is left (residual)", with the season where each has its own. */
 static const char *variance_words(qx_doc *doc, const qx_variance_line *v)
 {
+    if (v->field) {
+        return "better and worse parts of the field";
+    }
     if (!is_residual(v)) {
         return qx_words_path(doc, v->term);
     }

@@ -22,8 +22,8 @@
 #ifndef QX_MODEL_GENERAL_H
 #define QX_MODEL_GENERAL_H
 
-#include "model/parts.h"
 #include "model/descend.h"
+#include "model/parts.h"
 
 /* Rows of one set beyond which the cube of their number is not paid. */
 #define QX_GENERAL_ROWS_MOST 2500

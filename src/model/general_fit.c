@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "model/containment.h"
-#include "model/reml.h"
 #include "numeric/chol.h"
 
 static const double LOG_TWO_PI = 1.8378770664093454836;
@@ -136,76 +135,7 @@ static qx_status fixed_part(qx_ctx *cx, refit *w)
     return QX_OK;
 }
 
-/* --- how well theta is known --- */
-
-static void twice(qx_mat M)
-{
-    for (size_t i = 0; i < M.rows * M.cols; i++) {
-        M.at[i] *= 2.0;
-    }
-}
-
-/* A correlation at its bound is no maximum of the likelihood: it counts as known, or what
- * little there is of its information would make everything unknown. */
-static bool at_bound(const refit *w, size_t i)
-{
-    const qx_part *part = &w->own->general.parts.part[i];
-    const double theta = w->own->theta[i];
-    return !qx_part_is_variance(part->kind) &&
-           (theta <= part->low || theta >= part->high);
-}
-
-static qx_status expected_spread(qx_ctx *cx, refit *w)
-{
-    const qx_mat expected = w->own->at.expected;
-    qx_mat copy;
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), expected.rows, expected.cols, &copy));
-    qx_mat_copy(copy, expected);
-    for (size_t i = 0; i < copy.rows; i++) {
-        for (size_t j = 0; j < copy.rows && at_bound(w, i); j++) {
-            QX_AT(copy, i, j) = QX_AT(copy, j, i) = 0.0;
-        }
-    }
-    QX_TRY(qx_small_inverse(cx, copy, w->fit->inner->spread));
-    twice(w->fit->inner->spread);
-    return QX_OK;
-}
-
-/* From the Hessian, each parameter measured by its own curvature; from the expected one
- * where that is not positive definite. */
-static qx_status observed_spread(qx_ctx *cx, refit *w)
-{
-    const qx_mat hessian = w->own->at.hessian;
-    const size_t m = hessian.rows;
-    qx_mat scaled;
-    double *root;
-    QX_NEW(cx, root, m);
-    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), m, m, &scaled));
-    for (size_t i = 0; i < m; i++) {
-        if (!(QX_AT(hessian, i, i) > 0.0) || at_bound(w, i)) {
-            return expected_spread(cx, w);
-        }
-        root[i] = sqrt(QX_AT(hessian, i, i));
-    }
-    for (size_t j = 0; j < m; j++) {
-        for (size_t i = 0; i < m; i++) {
-            QX_AT(scaled, i, j) = QX_AT(hessian, i, j) / (root[i] * root[j]);
-        }
-    }
-    const qx_status status = qx_chol_factor(cx, scaled);
-    if (status == QX_E_NOT_PD) {
-        qx_ctx_forgive(cx);
-        return expected_spread(cx, w);
-    }
-    QX_TRY(status);
-    QX_TRY(qx_chol_inverse(cx, scaled, w->fit->inner->spread));
-    for (size_t j = 0; j < m; j++) {
-        for (size_t i = 0; i < m; i++) {
-            QX_AT(w->fit->inner->spread, i, j) *= 2.0 / (root[i] * root[j]);
-        }
-    }
-    return QX_OK;
-}
+/* --- small samples --- */
 
 static qx_status adjust(qx_ctx *cx, refit *w)
 {
@@ -229,10 +159,10 @@ static qx_status prepare_df(qx_ctx *cx, refit *w)
     QX_TRY(qx_mat_new(cx, w->fit->arena, in->parts, in->parts, &in->spread));
     switch (w->fit->df) {
     case QX_KENWARD_ROGER:
-        QX_TRY(expected_spread(cx, w));
+        QX_TRY(qx_general_spread(cx, w->own, false, in->spread));
         return adjust(cx, w);
     case QX_SATTERTHWAITE:
-        return observed_spread(cx, w);
+        return qx_general_spread(cx, w->own, true, in->spread);
     case QX_CONTAINMENT:
         if (in->containment == NULL) { /* no units above: all in the residual stratum */
             QX_NEW_IN(cx, w->fit->arena, in->containment, w->fit->p);
@@ -240,7 +170,7 @@ static qx_status prepare_df(qx_ctx *cx, refit *w)
                 in->containment[j] = (double)(w->fit->n - w->fit->p);
             }
         }
-        return expected_spread(cx, w);
+        return qx_general_spread(cx, w->own, false, in->spread);
     }
     return qx_fail(cx, QX_E_ARG, "there is no such method of degrees of freedom");
 }

@@ -38,6 +38,13 @@ qx_status qx_general_refit(
 qx_status
 qx_general_parts(qx_ctx *cx, const qx_lmm_spec *spec, const qx_lmm *fit, qx_parts *out);
 
+/* Covariance of theta at the optimum (m x m): twice the inverse of the expected information,
+ * or of the observed one where that is positive definite. */
+qx_status qx_general_spread(qx_ctx *cx,
+                            const struct qx_general_fit *own,
+                            bool observed,
+                            qx_mat out);
+
 /* Intervals of variances and correlations, likelihood ratios of the structures. */
 qx_status qx_general_profile(qx_ctx *cx, qx_lmm *fit, double level);
 

@@ -258,6 +258,21 @@ static const char *margin_text(const parts *s)
     return qx_say(s->doc, "%s%s%s", qx_said(s->doc, text), s->unit, s->scale);
 }
 
+/* Differences of logarithms are ratios. */
+static const char *as_ratio(const parts *s)
+{
+    const qx_back q = s->d->ratio;
+    if (!(q.estimate > 0.0)) {
+        return ""; /* not analysed as logarithms */
+    }
+    return qx_say(s->doc,
+                  ": the first is %s times the second (%s interval %s to %s)",
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.estimate, 3)),
+                  s->level,
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.lower, 3)),
+                  qx_said(s->doc, qx_short_number(s->doc->arena, q.upper, 3)));
+}
+
 /* What a difference on a transformed scale means in the unit that was measured. */
 static const char *measured_means(const parts *s)
 {
@@ -283,10 +298,11 @@ static const char *measured_means(const parts *s)
         return "";
     }
     return qx_say(s->doc,
-                  " Back on the scale of measurement the means are %s and %s%s.",
+                  " Back on the scale of measurement the means are %s and %s%s%s.",
                   qx_said(s->doc, qx_short_number(s->doc->arena, back[0], 3)),
                   qx_said(s->doc, qx_short_number(s->doc->arena, back[1], 3)),
-                  qx_words_unit(s->doc, s->r->unit));
+                  qx_words_unit(s->doc, s->r->unit),
+                  as_ratio(s));
 }
 
 static const char *differs(const parts *s)

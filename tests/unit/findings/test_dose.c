@@ -192,6 +192,31 @@ static void empty_cells_are_named_and_not_counted(void **state)
     trial_close(&t);
 }
 
+/* Geometric means 2 and 16 by hand: first over second is 8, whatever the base. */
+static void logarithms_give_ratios(void **state)
+{
+    (void)state;
+    static const char *const transform[] = {"log", "log10"};
+    for (size_t i = 0; i < 2; i++) {
+        char protocol[256];
+        trial t;
+        (void)snprintf(protocol,
+                       sizeof protocol,
+                       "quincunx: 1\nunits:\n  tree: {count: 4}\ntreatments:\n"
+                       "  a: {levels: [x, z], on: tree}\n"
+                       "measure:\n  y: {kind: continuous, on: tree, transform: %s}\n",
+                       transform[i]);
+        assert_int_equal(
+            trial_open(&t, protocol, "tree,a,y\n1,x,1\n2,x,4\n3,z,8\n4,z,32\n"), QX_OK);
+        const qx_difference *d = &t.findings->result[0].difference[0];
+        assert_near(d->ratio.estimate, 8.0, 1e-12);
+        /* log difference 3 log 2, standard error log 2 x sqrt(2), t(0.975, 2 df) = 4.3027 */
+        assert_near(d->ratio.lower, pow(2.0, 3.0 - 4.302652729911275 * sqrt(2.0)), 1e-9);
+        assert_near(d->ratio.upper, pow(2.0, 3.0 + 4.302652729911275 * sqrt(2.0)), 1e-9);
+        trial_close(&t);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -199,6 +224,7 @@ int main(void)
         cmocka_unit_test(contrasts_are_one_family),
         cmocka_unit_test(seven_levels_add_up),
         cmocka_unit_test(empty_cells_are_named_and_not_counted),
+        cmocka_unit_test(logarithms_give_ratios),
     };
     return cmocka_run_group_tests_name("findings/dose", tests, NULL, NULL);
 }

@@ -96,18 +96,23 @@ static double guess(const qx_settle *s)
     return r;
 }
 
-/* The same once the power with `r` replicates is known: its normal quantile goes with the
- * root of the replicates. */
-static double better_guess(const qx_settle *s, double r, double power)
+/* The same with the critical value of the adjusted test near there, and the spread of the
+ * estimated error (Johnson & Welch 1940, Biometrika 31:362-389). */
+static double better_guess(const qx_settle *s, double r, double x)
 {
-    const double size = s->margin / (s->se * sqrt(s->replicates / r));
-    const double gap = qx_normal_q(QX_SETTLE_POWER, QX_LOWER) -
-                       qx_normal_q(fmin(fmax(power, 0.01), 0.999), QX_LOWER);
-    const double stretch = (size + gap) / size;
-    if (isnan(power) || !(stretch > 0.0)) {
+    const double df = s->df * (r - 1.0) / (s->replicates - 1.0);
+    const double alone = about_t(qx_normal_q(s->alpha, QX_UPPER), df);
+    const double shown = qx_normal_q(1.0 - QX_SETTLE_POWER, QX_UPPER);
+    const double inside = qx_normal_q((1.0 - QX_SETTLE_POWER) / 2.0, QX_UPPER);
+    const double differs =
+        (x + shown * sqrt(1.0 + x * x / (2.0 * df))) / (1.0 - 1.0 / (4.0 * df));
+    const double equals = alone + inside * sqrt(1.0 + alone * alone / (2.0 * df));
+    const double size = fmax(differs, equals) * s->se / s->margin;
+    if (!(size > 0.0) || isinf(size)) {
         return r;
     }
-    return fmin(fmax(ceil(r * stretch * stretch), s->replicates + 1.0), QX_SETTLE_MOST);
+    return fmin(fmax(ceil(s->replicates * size * size), s->replicates + 1.0),
+                QX_SETTLE_MOST);
 }
 
 /* Steps away from the guess until it is enough, or no longer: low and high, where `high`
@@ -118,13 +123,11 @@ static qx_status bracket(
     const double least = s->replicates; /* asked only when this was not enough */
     const double first = guess(s);
     double stride = 1.0;
-    double power;
-    QX_TRY(qx_settle_power(cx, memory, s, first, &power));
-    double at = better_guess(s, first, power);
-    bool is_enough = power >= QX_SETTLE_POWER;
-    if (at != first) {
-        QX_TRY(enough(cx, memory, s, at, &is_enough));
-    }
+    double x;
+    QX_TRY(critical(cx, memory, s, s->df * (first - 1.0) / (s->replicates - 1.0), &x));
+    double at = better_guess(s, first, x);
+    bool is_enough;
+    QX_TRY(enough(cx, memory, s, at, &is_enough));
     const bool down = is_enough;
     *low = least;
     *high = down ? at : (double)NAN;

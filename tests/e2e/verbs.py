@@ -280,6 +280,8 @@ class Analyse(harness.Case):
         self.write("a.csv", data())
         self.run_it("record", "trial.qx", "a.csv")
         stored = json.loads(self.run_it("analyse", "trial.qx", "--json").out)
+        for result in stored["results"]:
+            self.assertEqual(result.pop("look")["number"], 1)  # kept in trial files alone
         # the same data with the treatments in it
         placed = json.loads(self.run_it("layout", "protocol.yaml", "--seed", "7", "-o", "x.qx",
                                         "--json").out)["placed"]

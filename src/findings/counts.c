@@ -96,15 +96,6 @@ static qx_status tell_coefficients(qx_work *w, const qx_glmm *fit)
     return status;
 }
 
-/* Units are few wherever their variation is estimated; a family with a spread, and a
- * treatment with nought throughout, are not fit for chi-squared either. Scaled errors bring
- * their own degrees of freedom. */
-static bool wants_small_sample(const qx_glmm *fit, bool penalised)
-{
-    return fit->extra != QX_EXTRA_SCALED &&
-           (fit->m > 0 || fit->extra == QX_EXTRA_MODELLED || penalised);
-}
-
 static qx_status read_fit(qx_work *w, qx_glmm *fit)
 {
     QX_TRY(qx_names_of_model(w));
@@ -128,19 +119,6 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
     QX_TRY(qx_counts_points(w, fit));
     QX_TRY(qx_counts_check_zeros(w, fit));
     return qx_warn_of_interactions(w);
-}
-
-static qx_status with_units(qx_work *w, qx_glmm *fit, bool penalised)
-{
-    qx_lmm *units = NULL;
-    if (wants_small_sample(fit, penalised)) {
-        const bool varies = fit->m > 0 || fit->extra == QX_EXTRA_MODELLED;
-        QX_TRY(qx_small_sample_prepare(w, varies, &units));
-    }
-    const qx_status status = read_fit(w, fit);
-    qx_lmm_free(units);
-    w->units = NULL;
-    return status;
 }
 
 /* What the penalty can be put on: with a spread of its own the information of a family is
@@ -189,7 +167,8 @@ static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
     if (separated) {
         QX_TRY(qx_counts_tell_separation(w));
     }
-    return with_units(w, *fit, separated);
+    QX_TRY(qx_small_counts(w, *fit, separated));
+    return read_fit(w, *fit);
 }
 
 qx_status qx_counts_of(qx_work *w)

@@ -53,7 +53,6 @@ static qx_status marginal(qx_work *w, const qx_glmm *fit, size_t t, qx_test_line
 {
     qx_mat L;
     qx_glmm_test test;
-    double den_df;
     *line = nothing(w, t);
     QX_TRY(qx_design_marginal(w->cx, w->temporary, w->design, t, &L));
     if (L.rows == 0) {
@@ -66,7 +65,7 @@ static qx_status marginal(qx_work *w, const qx_glmm *fit, size_t t, qx_test_line
     }
     if (w->small_method != NULL) {
         line->method_small_sample = w->small_method;
-        return qx_small_p(w, L, test.chisq, test.num_df, &line->p_small_sample, &den_df);
+        return qx_small_p(w, L, test.chisq, test.num_df, &line->p_small_sample);
     }
     return QX_OK;
 }
@@ -114,10 +113,9 @@ static qx_status sequential(qx_work *w, const qx_glmm *fit, size_t t, qx_test_li
         return QX_OK;
     }
     qx_mat L;
-    double den_df;
     QX_TRY(qx_design_sequential(w->cx, w->temporary, w->design, t, &L));
     line->method_small_sample = w->small_method;
-    return qx_small_p(w, L, chisq, df, &line->p_small_sample, &den_df);
+    return qx_small_p(w, L, chisq, df, &line->p_small_sample);
 }
 
 qx_status qx_counts_tests_of(qx_work *w, const qx_glmm *fit)

@@ -201,11 +201,11 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
     for (size_t k = 0; k < ps->count; k++) {
         double root;
         QX_TRY(root_of(w, ps, k, &root));
+        const double df = qx_small_df(w, &QX_AT(ps->row, 0, k));
         ps->factor[k] = qx_small_factor(w, &QX_AT(ps->row, 0, k));
-        root /= sqrt(ps->factor[k]);
-        ps->small[k] = (qx_comparison){.estimate = root,
-                                       .se = isnan(root) ? (double)NAN : 1.0,
-                                       .df = qx_small_df(w, &QX_AT(ps->row, 0, k))};
+        root = copysign(sqrt(qx_small_f(w, root * root, 1.0, df, ps->factor[k])), root);
+        ps->small[k] = (qx_comparison){
+            .estimate = root, .se = isnan(root) ? (double)NAN : 1.0, .df = df};
     }
     return qx_compare(
         w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, correlation);

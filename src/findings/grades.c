@@ -198,9 +198,7 @@ static qx_status go_on(qx_work *w, qx_classes *fit)
                                   .class_count = w->variate->level_count,
                                   .df = INFINITY,
                                   .averaged = fit->component_count > 0};
-    if (fit->component_count > 0 || fit->penalised) {
-        QX_TRY(qx_small_sample_prepare(w, fit->component_count > 0, &units));
-    }
+    QX_TRY(qx_small_classes(w, fit, &units));
     const qx_status status = read_fit(w, fit);
     qx_lmm_free(units);
     w->units = NULL;

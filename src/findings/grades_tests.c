@@ -63,12 +63,11 @@ bootstrap(qx_work *w, const qx_classes *fit, qx_mat L, qx_test_line *line)
 
 static qx_status small_p(qx_work *w, qx_mat L, qx_test_line *line)
 {
-    double den_df;
     if (w->small_method == NULL || L.rows == 0) {
         return QX_OK;
     }
     line->method_small_sample = w->small_method;
-    return qx_small_p(w, L, line->value, line->num_df, &line->p_small_sample, &den_df);
+    return qx_small_p(w, L, line->value, line->num_df, &line->p_small_sample);
 }
 
 static qx_status marginal(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)

@@ -80,9 +80,12 @@ static void response_mean(qx_work *w,
                          : qx_t_q(w->alpha / 2.0,
                                   qx_small_df(w, &QX_AT(cells->row, 0, cell)),
                                   QX_UPPER);
-    const qx_response m = qx_responses_at(&r->mean, cell, class_);
+    qx_response m = qx_responses_at(&r->mean, cell, class_);
     mean->estimate = m.value;
     mean->se = m.se;
+    if (w->small_method != NULL && e->averaged) {
+        m.se *= sqrt(qx_small_factor(w, &QX_AT(cells->row, 0, cell)));
+    }
     mean->lower = qx_limit_mean(e, m, -t);
     mean->upper = qx_limit_mean(e, m, t);
     mean->averaged = e->averaged;

@@ -7,6 +7,7 @@
 #include "findings/estimator.h"
 #include "findings/findings.h"
 #include "findings/frame_of.h"
+#include "findings/linearised.h"
 #include "findings/settle.h"
 #include "model/compare.h"
 #include "model/covariance.h"
@@ -32,8 +33,11 @@ typedef struct qx_work {
     double level, alpha;
     bool brief; /* a simulated trial: what only a reader wants is left out */
     const char *small_method; /* counts, shares, classes: NULL where p serves as it is */
-    const qx_lmm *units;      /* holds their df (small_sample.h), or NULL: no limit */
-    double margin;            /* on the scale of analysis; NAN without one */
+    const qx_linearised *linear; /* df and factors of rows (small_sample.h), or NULL: */
+    const qx_lmm *units;         /* df by containment, or NULL: */
+    double small_df;             /* one for all, */
+    double small_factor;         /* and its factor */
+    double margin;               /* on the scale of analysis; NAN without one */
     qx_settle_memory settled;
     qx_result *result;
 } qx_work;

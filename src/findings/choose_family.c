@@ -2,7 +2,7 @@
 
 #include <math.h>
 
-#include "numeric/dist.h"
+#include "model/overdispersion.h"
 
 qx_glmm_spec qx_counts_spec(const qx_work *w)
 {
@@ -25,35 +25,18 @@ qx_glmm_spec qx_counts_spec(const qx_work *w)
                           .level = w->level};
 }
 
-/* Does any row hold more than one thing? Else there is nothing that could vary more. */
-static bool can_vary(const qx_work *w)
-{
-    for (size_t i = 0; i < w->data.n; i++) {
-        if (w->data.size == NULL || w->data.size[i] > 1.0) {
-            return true;
-        }
-    }
-    return false;
-}
-
 /* The plain fit goes on unless the wider one is better by the rule. */
 static qx_status
-test_extra(qx_work *w, qx_glmm_spec *spec, qx_family_choice *choice, qx_glmm **fit)
+test_extra(qx_work *w, const qx_glmm_spec *spec, qx_family_choice *choice, qx_glmm **fit)
 {
+    qx_overdispersion found;
     qx_glmm *wide = NULL;
-    spec->extra = QX_EXTRA_MODELLED;
-    const qx_status status = qx_glmm_fit(w->cx, spec, &wide);
-    if (status == QX_E_NOMEM || status == QX_E_CANCELLED) {
-        return status;
-    }
-    if (status != QX_OK) {
-        qx_ctx_forgive(w->cx); /* no wider fit: the plain one stands */
-        return QX_OK;
-    }
-    choice->tested = true;
-    choice->lrt = fmax(2.0 * (wide->log_likelihood - (*fit)->log_likelihood), 0.0);
-    choice->p = choice->lrt > 0.0 ? 0.5 * qx_chisq_p(choice->lrt, 1.0, QX_UPPER) : 1.0;
-    if (wide->converged && choice->p < QX_EXTRA_ALPHA) {
+    QX_TRY(qx_overdispersion_test(w->cx, spec, *fit, &found, &wide));
+    choice->tested = found.can_show && wide != NULL && isfinite(found.lrt_p);
+    choice->lrt = found.lrt;
+    choice->p = found.lrt_p;
+    if (choice->tested && wide->converged &&
+        qx_overdispersion_choose(&found, QX_EXTRA_ALPHA)) {
         choice->extra = QX_EXTRA_MODELLED;
         qx_glmm_free(*fit);
         *fit = wide;
@@ -76,7 +59,7 @@ qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out)
         .extra = extra[w->variate->extra_variation], .lrt = NAN, .p = NAN};
     spec.extra = choice->extra;
     QX_TRY(qx_glmm_fit(w->cx, &spec, &fit));
-    if (w->variate->extra_variation == QX_VARIATION_AUTO && can_vary(w)) {
+    if (w->variate->extra_variation == QX_VARIATION_AUTO) {
         const qx_status status = test_extra(w, &spec, choice, &fit);
         if (status != QX_OK) {
             qx_glmm_free(fit);

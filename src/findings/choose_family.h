@@ -11,7 +11,8 @@
  *   3. P below QX_EXTRA_ALPHA: the wider family, else the plain one
  *
  * The threshold is generous because the two mistakes are unequal: variation that is there
- * and overlooked makes false findings, variation that is not there costs little power.
+ * and overlooked makes false findings, variation that is not there costs little power. The
+ * test itself: model/overdispersion.h.
  * Shares of one thing each (1 or 0) show no extra variation: they stay binomial.
  *
  * Source: Self & Liang 1987, J Am Stat Assoc 82:605-610 (the mixture); Lawless 1987, Can J

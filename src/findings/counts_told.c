@@ -24,8 +24,7 @@ static qx_status add_check(qx_work *w, const qx_family_choice *choice)
                             .num_df = 1.0,
                             .den_df = NAN,
                             .lower = NAN,
-                            .upper = NAN,
-                            .advice = NULL};
+                            .upper = NAN};
     w->result->check = line;
     w->result->check_count = 1;
     return QX_OK;

@@ -1,12 +1,13 @@
 /* bench/calibration/main.c - runs the layouts and writes the table.
  *
  *     bench_calibration [--trials N] [--threads N] [--layout KEY] [--df METHOD] [--check]
+ *                       [--continuous]
  *
  * METHOD: default (as the program analyses when the protocol says nothing), kenward-roger
  * (components held at zero), satterthwaite, containment. Writes Markdown to standard
  * output; it depends on seed, number of trials and version only. --check: exit status 1
  * when a rate lies outside its band by more than chance explains (four standard errors) and
- * the layout does not say why. */
+ * the layout does not say why. --continuous: only layouts of continuous variates. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,6 +15,7 @@
 
 #include "base/workers.h"
 #include "calibration.h"
+#include "continuous.h"
 #include "numeric/dist.h"
 
 #define SEED          20261125U
@@ -24,6 +26,7 @@ typedef struct run {
     size_t threads;
     const char *only;
     bool check;
+    bool continuous; /* only these, which are quick */
     calibration_options options;
 } run;
 
@@ -184,7 +187,8 @@ static qx_status run_layouts(qx_ctx *cx, const run *r, tally *sum)
     for (size_t i = 0; i < calibration_layout_count; i++) {
         const calibration_layout *l = calibration_layouts[i];
         qx_status status;
-        if (r->only != NULL && strcmp(r->only, l->key) != 0) {
+        if ((r->only != NULL && strcmp(r->only, l->key) != 0) ||
+            (r->continuous && l->open != continuous_open)) {
             continue;
         }
         QX_SCRATCH(cx, status, layout(cx, r, l, sum));
@@ -216,6 +220,10 @@ static bool read_arguments(int argc, char **argv, run *r, const char **df)
             r->check = true;
             continue;
         }
+        if (strcmp(argv[i], "--continuous") == 0) {
+            r->continuous = true;
+            continue;
+        }
         if (i + 1 == argc) {
             return false;
         }
@@ -243,7 +251,7 @@ int main(int argc, char **argv)
     if (!read_arguments(argc, argv, &r, &df)) {
         fprintf(stderr,
                 "usage: bench_calibration [--trials N] [--threads N] [--layout KEY] "
-                "[--df METHOD] [--check]\n");
+                "[--df METHOD] [--check] [--continuous]\n");
         return 2;
     }
     qx_ctx *cx = qx_ctx_new();

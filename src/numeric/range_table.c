@@ -62,7 +62,7 @@ typedef struct powers {
 } powers;
 
 /* a^m - b^m along the binary digits of m: every term is positive, so that nothing cancels. */
-static void raise(powers *p, size_t m)
+static void raise_both(powers *p, size_t m)
 {
     size_t digit = 1;
     while (digit <= m / 2) {
@@ -105,7 +105,7 @@ static double tail_at(const grid *g, size_t k, size_t steps)
             p.d[l] = inside ? g->below[i + l - steps] : 0.0;
             p.b[l] = p.a[l] - p.d[l];
         }
-        raise(&p, k - 1);
+        raise_both(&p, k - 1);
         for (size_t l = 0; l < LANES; l++) {
             sum[l] += density[l] * p.difference[l];
         }

@@ -349,7 +349,7 @@ static void draw(const qx_chart_input *in, qx_scene *s)
 
 static const char *caption(const qx_chart_input *in)
 {
-    return in->field == NULL ? "Map"
+    return in->field == NULL ? "Map of the orchard"
                              : qx_say(in->doc, "Map: %s", in->field->protocol->title);
 }
 

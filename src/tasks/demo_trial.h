@@ -25,8 +25,9 @@
  * The truth was chosen so that each kind of verdict is likely. Chance would now and then
  * show an interaction that is not there, and that would be a poor first lesson: the seed is
  * the first from 20240301 on with which each kind of verdict occurs, no interaction seems to
- * be there, no check stands out, and every interval holds the truth. So the demonstration
- * is a typical trial, but not a random one; tests look at many seeds. */
+ * be there, no check of the observations stands out, and every interval holds the truth. So
+ * the demonstration is a typical trial, but not a random one; tests look at many seeds. Of
+ * the checks of whole trees three stand out, as happens by chance where there are many. */
 #ifndef QX_TASKS_DEMO_TRIAL_H
 #define QX_TASKS_DEMO_TRIAL_H
 

@@ -165,8 +165,8 @@ static void intervals_hold_the_truth_as_often_as_they_say(void **state)
     assert_true(share > 0.90 - 0.058 && share < 0.90 + 0.058);
 }
 
-/* What the seed was chosen for: no interaction seems to be there (none is), and no check
- * stands out. */
+/* What the seed was chosen for: no interaction seems to be there (none is), and no check of
+ * the observations stands out. Of the many checks of whole units some do, by chance. */
 static void assert_nothing_misleads(const qx_result *r)
 {
     for (size_t i = 0; i < r->test_count; i++) {
@@ -176,7 +176,7 @@ static void assert_nothing_misleads(const qx_result *r)
         }
     }
     for (size_t i = 0; i < r->check_count; i++) {
-        assert_null(r->check[i].advice);
+        assert_true(r->check[i].advice == NULL || r->check[i].stratum != NULL);
     }
 }
 

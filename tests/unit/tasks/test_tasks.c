@@ -9,6 +9,7 @@
 #include <cmocka.h>
 
 #include "base/file.h"
+#include "base/text.h"
 #include "support.h"
 #include "tasks/analyse_file.h"
 #include "tasks/change_layout.h"
@@ -109,16 +110,17 @@ static void units_that_do_not_fit_leave_no_file(void **state)
     qx_laid_out made = {0};
     write_file(d,
                d->protocol,
-               "quincunx: 1\nunits:\n  block: {count: 4}\n"
-               "  tree: {within: block, count: 4}\ntreatments:\n"
+               "quincunx: 1\nunits:\n  block: {count: 2}\n"
+               "  tree: {within: block, count: 1}\ntreatments:\n"
                "  pinch: {levels: [none, early, late], on: tree}\nmeasure:\n"
                "  length: {kind: continuous, on: tree}\n");
     assert_int_equal(draw(d, NULL, &made), QX_E_INPUT);
     assert_int_equal(qx_problems_count(d->problems), 1);
     const qx_problem *problem = qx_problems_get(d->problems, 0);
     assert_int_equal(problem->at.line, 6);
-    assert_string_equal(problem->wrong,
-                        "pinch has 3 levels, but each block holds 4 of tree");
+    assert_string_equal(
+        problem->wrong,
+        "\"pinch\" has 3 levels, but there are only 2 of \"tree\" in all");
     assert_false(qx_file_exists(d->trial));
 }
 
@@ -226,13 +228,13 @@ static void what_cannot_be_laid_out_can_be_analysed_and_is_a_note(void **state)
     desk *d = *state;
     write_file(d,
                d->protocol,
-               "quincunx: 1\nunits:\n  tree: {count: 10}\ntreatments:\n"
+               "quincunx: 1\nunits:\n  tree: {count: 2}\ntreatments:\n"
                "  pinch: {levels: [none, early, late], on: tree}\nmeasure:\n"
                "  length: {kind: continuous, on: tree}\n");
     assert_ok(d->cx, qx_check_protocol(d->cx, d->protocol, NULL, d->problems));
     assert_int_equal(qx_problems_notes(d->problems), 1);
     assert_non_null(strstr(qx_problems_get_note(d->problems, 0)->wrong,
-                           "expected a multiple of 3: 9, 12, 15"));
+                           "expected at least one unit for each level"));
 }
 
 static qx_status whole_way(qx_ctx *cx, void *given)

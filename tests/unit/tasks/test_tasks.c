@@ -228,13 +228,14 @@ static void what_cannot_be_laid_out_can_be_analysed_and_is_a_note(void **state)
     desk *d = *state;
     write_file(d,
                d->protocol,
-               "quincunx: 1\nunits:\n  tree: {count: 2}\ntreatments:\n"
-               "  pinch: {levels: [none, early, late], on: tree}\nmeasure:\n"
+               "quincunx: 1\nunits:\n  block: {count: 2}\n"
+               "  tree: {within: block, count: 3}\ntreatments:\n"
+               "  pinch: {levels: [a, b, c, d, e, f], on: tree}\nmeasure:\n"
                "  length: {kind: continuous, on: tree}\n");
     assert_ok(d->cx, qx_check_protocol(d->cx, d->protocol, NULL, d->problems));
     assert_int_equal(qx_problems_notes(d->problems), 1);
-    assert_non_null(strstr(qx_problems_get_note(d->problems, 0)->wrong,
-                           "expected at least one unit for each level"));
+    assert_non_null(
+        strstr(qx_problems_get_note(d->problems, 0)->wrong, "expected 3 such"));
 }
 
 static qx_status whole_way(qx_ctx *cx, void *given)

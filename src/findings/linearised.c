@@ -192,8 +192,8 @@ static qx_status invert(maker *m, qx_mat I, const bool used[], qx_mat out, bool 
 /* One scoring step from maximum likelihood towards REML, for the variances above zero. */
 static qx_status step(maker *m, qx_mat I)
 {
-    bool above[QX_LINEARISED_TERMS_MOST], done;
-    double score[QX_LINEARISED_TERMS_MOST];
+    bool above[QX_LINEARISED_TERMS_MOST] = {false}, done;
+    double score[QX_LINEARISED_TERMS_MOST] = {0.0};
     qx_mat A;
     QX_TRY(room(m, m->parts, m->parts, &A));
     for (size_t k = 0; k < m->parts; k++) {
@@ -230,7 +230,7 @@ static qx_status slopes(maker *m, qx_arena *arena, qx_linearised *l)
 
 static qx_status make(maker *m, qx_arena *arena, qx_linearised *l, bool *done)
 {
-    bool all[QX_LINEARISED_TERMS_MOST];
+    bool all[QX_LINEARISED_TERMS_MOST] = {false};
     qx_mat I;
     QX_TRY(room(m, m->parts, m->parts, &I));
     for (size_t k = 0; k < m->parts; k++) {

@@ -132,7 +132,13 @@ fill_shares(maker *m, const double share[], bool over_units, double base[])
 {
     const size_t classes = m->d->variate->level_count;
     double sum = 0.0;
-    for (size_t c = 0; share != NULL && c < classes; c++) {
+    if (share == NULL) {
+        return qx_fail(m->cx,
+                       QX_E_ARG,
+                       "the truth has no shares of the classes of %s",
+                       m->d->variate->name);
+    }
+    for (size_t c = 0; c < classes; c++) {
         if (!(share[c] >= 0.0 && share[c] <= 1.0)) {
             return qx_fail(
                 m->cx, QX_E_ARG, "a share of %s is not from 0 to 1", m->d->variate->name);

@@ -29,8 +29,8 @@
         }                                                                                \
     }
 
-#define RESPONSES(key_, title_)                                                          \
-    const calibration_layout calibration_##key_ = {.key = #key_,                         \
+#define RESPONSES(key_, name_, title_)                                                   \
+    const calibration_layout calibration_##key_ = {.key = (name_),                       \
                                                    .title = (title_),                    \
                                                    .about = &(key_),                     \
                                                    .open = responses_open,               \
@@ -61,6 +61,7 @@ static const responses shares_limbs = {
     TRUTH(shares_in, 20.0, 0.0, half),
     TRUTH(shares_in, 20.0, 0.0, halves)};
 RESPONSES(shares_limbs,
+          "shares-limbs",
           "shares of 20 spurs: 6 blocks of 4 treatments on trees, 3 limbs a tree; sd of "
           "blocks 0.3, trees 0.4");
 
@@ -71,7 +72,9 @@ static const responses shares_buds = {
     "measure:\n  y: {kind: proportion, of: n, on: tree, margin: 0.20}\n",
     TRUTH(none_in, 5.0, 0.0, forty),
     TRUTH(none_in, 5.0, 0.0, forties)};
-RESPONSES(shares_buds, "shares of 5 buds: 10 trees of each of 3 treatments");
+RESPONSES(shares_buds,
+          "shares-buds",
+          "shares of 5 buds: 10 trees of each of 3 treatments");
 
 static const qx_truth_mean thirty[] = ALL(0.3);
 static const qx_truth_mean thirties[] = {
@@ -82,6 +85,7 @@ static const responses shares_varying = {
     TRUTH(blocks_in, 20.0, 10.0, thirty),
     TRUTH(blocks_in, 20.0, 10.0, thirties)};
 RESPONSES(shares_varying,
+          "shares-varying",
           "shares of 20 spurs: 6 blocks of 4 trees, trees vary (beta-binomial, phi 10)");
 
 static const qx_truth_mean four[] = ALL(4.0);
@@ -113,7 +117,9 @@ static const responses counts_blocks = {
     HEAD("counts in blocks") TREES4 "measure:\n  y: {kind: count, on: tree, margin: 2}\n",
     TRUTH(blocks_in, 0.0, 0.0, three),
     TRUTH(blocks_in, 0.0, 0.0, threes)};
-RESPONSES(counts_blocks, "counts, mean 3: 6 blocks of 4 trees; sd of blocks 0.3");
+RESPONSES(counts_blocks,
+          "counts-blocks",
+          "counts, mean 3: 6 blocks of 4 trees; sd of blocks 0.3");
 
 static const double even[] = {0.3, 0.4, 0.3};
 static const double low[] = {0.4, 0.4, 0.2};
@@ -137,4 +143,4 @@ static const responses grades_trees = {
     "measure:\n  y: {kind: ordinal, levels: [low, fair, high], on: tree, margin: 0.20}\n",
     TRUTH(none_in, 0.0, 0.0, graded),
     TRUTH(none_in, 0.0, 0.0, grades3)};
-RESPONSES(grades_trees, "three grades: 10 trees of each of 3 treatments");
+RESPONSES(grades_trees, "grades-trees", "three grades: 10 trees of each of 3 treatments");

@@ -97,6 +97,7 @@ static const responses counts_limbs = {
     TRUTH(counts_in, 0.0, 0.0, fours)};
 RESPONSES(
     counts_limbs,
+    "counts-limbs",
     "counts, mean 4: 6 blocks of 4 treatments on trees, 3 limbs a tree; sd of blocks "
     "0.2, trees 0.3");
 
@@ -108,6 +109,7 @@ static const responses counts_varying = {
     TRUTH(none_in, 0.0, 3.0, fives)};
 RESPONSES(
     counts_varying,
+    "counts-varying",
     "counts, mean 5: 10 trees of each of 3 treatments (negative binomial, theta 3)");
 
 static const qx_truth_mean three[] = ALL(3.0);
@@ -135,6 +137,7 @@ static const responses grades_limbs = {
     TRUTH(grades_in, 0.0, 0.0, grades4)};
 RESPONSES(
     grades_limbs,
+    "grades-limbs",
     "three grades: 6 blocks of 4 treatments on trees, 3 limbs a tree; sd of blocks 0.3, "
     "trees 0.6");
 

@@ -76,7 +76,7 @@ static qx_status fit_arrays(qx_ctx *cx, const qx_arrays *a, qx_arrays_fit *own)
     qx_factor *factor;
     qx_frame *frame;
     qx_random_term *random;
-    qx_term *term;
+    qx_term *term = NULL;
     QX_NEW_IN(cx, own->arena, factor, factors);
     QX_NEW_IN(cx, own->arena, frame, 1);
     QX_NEW_IN(cx, own->arena, random, a->random_count);
@@ -211,7 +211,7 @@ qx_status qx_arrays_pairs(qx_ctx *cx,
                           double level,
                           qx_comparison out[])
 {
-    size_t k;
+    size_t k = 0;
     qx_status status;
     const qx_mat none = {0};
     QX_TRY(check_factor(cx, fit, factor, &k));

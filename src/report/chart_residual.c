@@ -179,8 +179,7 @@ static void draw_quantile(const qx_chart_input *in, qx_scene *s)
     qx_extent_take(&extent[0], blom(n - 1, n));
     qx_extent_take(&extent[1], x[0]);
     qx_extent_take(&extent[1], x[n - 1]);
-    const char *const what[2] = {"expected of a normal distribution",
-                                 residual_title(in)};
+    const char *const what[2] = {"expected of a normal distribution", residual_title(in)};
     if (!frame(in, s, extent, what, scale)) {
         return;
     }

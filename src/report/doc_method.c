@@ -243,12 +243,14 @@ static void sources(qx_doc *doc, const qx_findings *f)
          "Satterthwaite 1946, Biometrics Bulletin 2:110"},
         {has_correlation(f, false),
          "Dates or neighbours that are alike",
-         "Jones & Boadi-Boateng 1991, Biometrics 47:161; Cullis & Gleeson 1991, Biometrics "
+         "Jones & Boadi-Boateng 1991, Biometrics 47:161; Cullis & Gleeson 1991, "
+         "Biometrics "
          "47:1449; with the bias of correlations as in Kenward & Roger 2009, Comput Stat "
          "Data Anal 53:2583"},
         {has_correlation(f, true),
          "Choice of the field trend",
-         "Akaike 1974, IEEE Trans Automat Contr 19:716; Gilmour, Cullis & Verbyla 1997, J "
+         "Akaike 1974, IEEE Trans Automat Contr 19:716; Gilmour, Cullis & Verbyla 1997, "
+         "J "
          "Agric Biol Environ Stat 2:269"},
         {adjusts(f, "tukey"),
          "All pairs compared",

@@ -32,7 +32,8 @@ typedef struct qx_site {
     const char *name, *country; /* "" if not given; country ISO 3166 two letters */
     double latitude, longitude; /* degrees; NAN if not given */
     double row_spacing_m, tree_spacing_m;
-    double row_bearing; /* degrees clockwise from north in which places are counted; NAN */
+    double
+        row_bearing; /* degrees clockwise from north in which places are counted; NAN */
 } qx_site;
 
 typedef struct qx_seasons {
@@ -212,7 +213,7 @@ typedef struct qx_analysis {
     int quadrature; /* 1 ... 100 */
     int bootstrap; /* counts, shares, classes: simulated samples for the tests; 0: none */
     double level;  /* 0.5 < level < 1, default 0.95 */
-    int looks;    /* at the data that are declared, 1 ... 20 */
+    int looks;     /* at the data that are declared, 1 ... 20 */
     bool residual_by_season; /* a residual variation of its own for each season */
     qx_place residual_at;    /* where that stands in the file */
     qx_field_trend field_trend;

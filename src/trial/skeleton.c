@@ -137,7 +137,7 @@ typedef const char *label_at(const building *b, size_t row, size_t which, char r
 /* A label column from the text of each row; NULL stands for missing. */
 static qx_status add_labels(building *b, const char *name, label_at *label, size_t which)
 {
-    qx_column *column;
+    qx_column *column = NULL;
     uint32_t *code;
     const char **level;
     qx_map *seen = qx_map_new(b->arena);
@@ -208,7 +208,7 @@ static const char *treatment_label(const building *b, size_t row, size_t t, char
 
 static qx_status add_number(building *b, const char *name, const double value[])
 {
-    qx_column *column;
+    qx_column *column = NULL;
     qx_decimal *exact;
     QX_TRY(new_column(b, name, QX_COLUMN_NUMBER, &column));
     QX_NEW_IN(b->cx, b->arena, exact, b->rows);

@@ -285,16 +285,26 @@ static const qx_test_line split_tests[] = {
     {"residual", "block:tree:limb", 12, NAN, NULL, NAN, NAN, NULL, 306, 25.5, NAN, NULL}};
 
 static const qx_variance_line split_variance[] = {
-    {"block", 4.1, 2.02, 0.2, 31.0, 1.1, 0.15, false, 4.1},
-    {"block:tree", 0, 0, 0, 8.5, 0, 1, true, -0.4},
-    {"residual", 25.5, 5.05, 13.1, 69.5, NAN, NAN, false, 25.9}};
+    {"block", 4.1, 2.02, 0.2, 31.0, 1.1, 0.15, false, false, 4.1},
+    {"block:tree", 0, 0, 0, 8.5, 0, 1, true, false, -0.4},
+    {"residual", 25.5, 5.05, 13.1, 69.5, NAN, NAN, false, false, 25.9}};
 
 static const qx_contrast_line split_contrast[] = {
-    {"slope", "angle", -16.8, 1.9, 12, -8.8, 0.0000014}};
+    {"slope", "angle", -16.8, 1.9, 12, -8.8, 0.0000014, 0.0000014}};
 
 static const qx_check_line split_check[] = {
-    {"shapiro-wilk", 0.97, 0.66, NAN, NAN, NAN, NAN, 0, NULL},
-    {"outlier", 4.1, 0.008, NAN, 11, NAN, NAN, 7, "Look at the sheet of row 7."}};
+    {"shapiro-wilk", 0.97, 0.66, NAN, NAN, NAN, NAN, 0, NULL, NULL, NULL},
+    {"outlier",
+     4.1,
+     0.008,
+     NAN,
+     11,
+     NAN,
+     NAN,
+     7,
+     "Look at the sheet of row 7.",
+     NULL,
+     NULL}};
 
 static const char *const split_fixed[] = {"pinch", "angle", "pinch:angle"};
 static const char *const split_random[] = {"block", "block:tree"};
@@ -355,8 +365,8 @@ static void open_split(fixture *f)
 static void open_plain(fixture *f)
 {
     static const qx_variance_line variance[] = {
-        {"batch", 1764, 42.0, 245, 10200, 3.0, 0.04, false, 1764},
-        {"residual", 2451, 49.5, 1460, 4580, NAN, NAN, false, 2451}};
+        {"batch", 1764, 42.0, 245, 10200, 3.0, 0.04, false, false, 1764},
+        {"residual", 2451, 49.5, 1460, 4580, NAN, NAN, false, false, 2451}};
     static const char *const random[] = {"batch"};
     read_protocol(f, plain_protocol);
     qx_result *r = new_result(f);

@@ -246,11 +246,11 @@ static const qx_difference difference = {"angle",
                                          NAN,
                                          NULL};
 static const qx_contrast_line contrast[] = {
-    {"angle_trend", "angle", 1.25, 0.5, 10, 2.5, 0.03}};
+    {"angle_trend", "angle", 1.25, 0.5, 10, 2.5, 0.03, 0.03}};
 static const qx_check_line check[] = {
-    {"shapiro-wilk", 0.97, 0.4, NAN, NAN, NAN, NAN, 0, NULL},
-    {"box-cox", 0.5, NAN, NAN, NAN, 0.1, 0.9, 0, "try it"},
-    {"outlier", 3.4, 0.05, NAN, 60, NAN, NAN, 17, NULL}};
+    {"shapiro-wilk", 0.97, 0.4, NAN, NAN, NAN, NAN, 0, NULL, NULL, NULL},
+    {"box-cox", 0.5, NAN, NAN, NAN, 0.1, 0.9, 0, "try it", NULL, NULL},
+    {"outlier", 3.4, 0.05, NAN, 60, NAN, NAN, 17, NULL, NULL, NULL}};
 static const qx_residual_line residual[] = {{17, 3.4, 3.1, 0.2, 0.08}};
 
 static qx_result result_by_hand(qx_difference *simple)
@@ -340,7 +340,8 @@ static const object contract[] = {
       "cv_percent",
       "converged",
       "iterations"}},
-    {"variance", {"term", "variance", "sd", "lower", "upper", "lrt", "p", "unconstrained"}},
+    {"variance",
+     {"term", "variance", "sd", "lower", "upper", "lrt", "p", "unconstrained"}},
     {"coefficients", {"term", "estimate", "se", "df", "value", "p"}},
     {"tests",
      {"term",

@@ -80,10 +80,11 @@ static void layout_and_protocol_come_back(void **state)
 static void a_file_is_never_overwritten(void **state)
 {
     trial *t = *state;
-    assert_fails(t->cx,
-                 qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"),
-                 QX_E_EXISTS,
-                 "trial.qx");
+    assert_fails(
+        t->cx,
+        qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"),
+        QX_E_EXISTS,
+        "trial.qx");
 }
 
 static void a_file_is_removed_with_what_lies_beside_it(void **state)

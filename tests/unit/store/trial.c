@@ -62,7 +62,8 @@ int trial_new(void **state)
                                 problems,
                                 &t->protocol));
     make_layout(t);
-    assert_ok(t->cx, qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"));
+    assert_ok(t->cx,
+              qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"));
     *state = t;
     return 0;
 }

@@ -19,11 +19,13 @@ static void answer_text(qx_call *call, const qx_receipt *receipt)
     for (size_t i = 0; i < receipt->correction_count; i++) {
         const qx_correction *c = &receipt->correction[i];
         qx_text_printf(call->answer,
-                       "corrected: %s of %s%s%s: %s was %s (%s, line %zu)\n",
+                       "corrected: %s of %s%s%s%s%s: %s was %s (%s, line %zu)\n",
                        c->quantity,
                        c->thing,
                        c->season[0] == '\0' ? "" : ", season ",
                        c->season,
+                       c->date[0] == '\0' ? "" : ", on ",
+                       c->date,
                        c->after,
                        c->before,
                        c->file,
@@ -52,6 +54,7 @@ static qx_status answer_json(qx_call *call, const qx_receipt *receipt)
         qx_json_whole(json, "line", (long long)c->line);
         qx_json_text(json, "thing", c->thing);
         qx_json_text(json, "season", c->season[0] == '\0' ? NULL : c->season);
+        qx_json_text(json, "date", c->date[0] == '\0' ? NULL : c->date);
         qx_json_text(json, "quantity", c->quantity);
         qx_json_text(json, "before", c->before);
         qx_json_text(json, "after", c->after);

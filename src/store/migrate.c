@@ -4,7 +4,8 @@
 #include "store/schema.h"
 
 /* Step n stands at n - 1: lines of SQL, closed by NULL. */
-static const char *const *const steps[QX_SCHEMA] = {qx_schema_1, qx_schema_2};
+static const char *const *const steps[QX_SCHEMA] = {
+    qx_schema_1, qx_schema_2, qx_schema_3};
 
 qx_status qx_schema_of(qx_ctx *cx, qx_db *db, int64_t *out)
 {

@@ -11,7 +11,7 @@
 
 #include "store/db.h"
 
-#define QX_SCHEMA 2 /* number of the newest schema */
+#define QX_SCHEMA 3 /* number of the newest schema */
 
 /* Brings an open database to QX_SCHEMA. Errors: those of db.h; QX_E_INPUT for a newer
  * schema. */

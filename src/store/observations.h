@@ -1,8 +1,9 @@
 /* store/observations.h - values into the trial file, with revisions, and out again.
  *
- * Each value belongs to one thing (a unit that something was measured on), one season and
- * one quantity (a variate, a covariate, or the number looked at). Which thing a row means
- * is told by spots.h:
+ * Each value belongs to one thing (a unit that something was measured on), one season, one
+ * date where the variate has `dates`, and one quantity (a variate, a covariate, the number
+ * looked at, or the row or place of a `position`, which hold for all seasons). Which thing a
+ * row means is told by spots.h:
  *
  *   - by the labels of all units of the quantity's path, as the layout knows them; without
  *     a column of labels, by the treatments, if only one thing there has them;
@@ -13,7 +14,8 @@
  *
  * What happens to a value:
  *
- *   new thing, season, quantity   stored, revision 1
+ *   new thing, season, date,
+ *   quantity                      stored, revision 1
  *   same value again              told as already there, not stored twice
  *   another value                 a correction: the next revision; the old one stays
  *   missing                       stored once, for the thing that the row is about, so that
@@ -49,6 +51,7 @@ typedef struct qx_correction {
     size_t line;
     const char *thing;    /* "block 1, tree 2" */
     const char *season;   /* "" without seasons */
+    const char *date;     /* "" without dates */
     const char *quantity; /* "length" */
     const char *before, *after;
 } qx_correction;
@@ -72,10 +75,11 @@ qx_status qx_observations_record(qx_ctx *cx,
                                  qx_arena *arena,
                                  qx_receipt *out);
 
-/* The newest values as a table: a row for each thing and season, in the order of recording;
- * columns: the season, labels of units, treatments that the layout does not know, every
- * quantity. A covariate stands in every row inside the thing it was measured on. The caller
- * frees *out. */
+/* The newest values as a table: a row for each thing, season and date, in the order of recording;
+ * columns: the season, dates, labels of units, treatments that the layout does not know, every
+ * quantity. What has no dates stands in the first row of its thing and season. A covariate and
+ * a position stand in every row inside the thing they were measured on; positions that nobody
+ * recorded come from layout->stand. The caller frees *out. */
 qx_status qx_observations_table(qx_ctx *cx,
                                 qx_trial_file *file,
                                 const qx_protocol *protocol,

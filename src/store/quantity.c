@@ -2,10 +2,16 @@
 
 #include <string.h>
 
+static bool same_dates(const char *a, const char *b)
+{
+    return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
+}
+
 static void add(qx_quantity list[], size_t *count, qx_quantity one)
 {
     for (size_t i = 0; i < *count; i++) {
-        if (list[i].on == one.on && strcmp(list[i].name, one.name) == 0) {
+        if (list[i].on == one.on && strcmp(list[i].name, one.name) == 0 &&
+            same_dates(list[i].dates, one.dates)) {
             return;
         }
     }
@@ -16,18 +22,39 @@ static void add_variate(const qx_protocol *p, size_t v, qx_quantity list[], size
 {
     const qx_variate *variate = &p->variate[v];
     const bool classes = variate->kind == QX_ORDINAL || variate->kind == QX_NOMINAL;
-    add(list,
-        count,
-        (qx_quantity){variate->name, variate->on, QX_OF_VARIATE, classes, v});
+    qx_quantity one = {.name = variate->name,
+                       .on = variate->on,
+                       .role = QX_OF_VARIATE,
+                       .classes = classes,
+                       .variate = v,
+                       .dates = variate->dates};
+    add(list, count, one);
+    one.role = QX_OF_COUNT;
+    one.classes = false;
+    one.variate = QX_NONE;
     if (variate->of[0] != '\0') {
-        add(list,
-            count,
-            (qx_quantity){variate->of, variate->on, QX_OF_COUNT, false, QX_NONE});
+        one.name = variate->of;
+        add(list, count, one);
     }
     if (variate->times[0] != '\0') {
-        add(list,
-            count,
-            (qx_quantity){variate->times, variate->on, QX_OF_COUNT, false, QX_NONE});
+        one.name = variate->times;
+        add(list, count, one);
+    }
+}
+
+/* A column that tells a unit by its name is kept as that unit's labels. */
+static void add_positions(const qx_protocol *p, qx_quantity list[], size_t *count)
+{
+    const size_t u = qx_protocol_placed_unit(p);
+    for (size_t k = 0; u != QX_NONE && k < 2; k++) {
+        const qx_unit *unit = &p->unit[u];
+        const char *name = k == 0 ? unit->row_column : unit->place_column;
+        if (qx_protocol_find_unit(p, name) == QX_NONE) {
+            add(list,
+                count,
+                (qx_quantity){
+                    .name = name, .on = u, .role = QX_OF_POSITION, .variate = QX_NONE});
+        }
     }
 }
 
@@ -38,7 +65,8 @@ qx_status qx_quantities_of(qx_ctx *cx,
 {
     qx_quantity *list = NULL;
     size_t count = 0;
-    QX_NEW_IN(cx, arena, list, 3 * protocol->variate_count + protocol->covariate_count);
+    QX_NEW_IN(
+        cx, arena, list, 3 * protocol->variate_count + protocol->covariate_count + 2);
     for (size_t v = 0; v < protocol->variate_count; v++) {
         add_variate(protocol, v, list, &count);
     }
@@ -46,9 +74,12 @@ qx_status qx_quantities_of(qx_ctx *cx,
         const qx_covariate *covariate = &protocol->covariate[i];
         add(list,
             &count,
-            (qx_quantity){
-                covariate->name, covariate->on, QX_OF_COVARIATE, false, QX_NONE});
+            (qx_quantity){.name = covariate->name,
+                          .on = covariate->on,
+                          .role = QX_OF_COVARIATE,
+                          .variate = QX_NONE});
     }
+    add_positions(protocol, list, &count);
     *out = (qx_quantities){count, list};
     return QX_OK;
 }

@@ -1,5 +1,5 @@
 /* store/quantity.h - what a trial records: variates, the counts that belong to them (`of`,
- * `times`) and covariates, each with the unit that it is measured on.
+ * `times`), covariates and places in the field, each with the unit that it is measured on.
  *
  * Inner header of the folder. */
 #ifndef QX_STORE_QUANTITY_H
@@ -8,7 +8,12 @@
 #include "base/ctx.h"
 #include "trial/protocol.h"
 
-typedef enum { QX_OF_VARIATE, QX_OF_COUNT, QX_OF_COVARIATE } qx_quantity_role;
+typedef enum {
+    QX_OF_VARIATE,
+    QX_OF_COUNT,
+    QX_OF_COVARIATE,
+    QX_OF_POSITION
+} qx_quantity_role;
 
 typedef struct qx_quantity {
     const char *name; /* column of the data; borrowed from the protocol */
@@ -16,6 +21,8 @@ typedef struct qx_quantity {
     qx_quantity_role role;
     bool classes;   /* labels (grades, classes), not numbers */
     size_t variate; /* number of the variate, or QX_NONE */
+    const char
+        *dates; /* column of the dates that it is measured on; NULL: once a season */
 } qx_quantity;
 
 typedef struct qx_quantities {

@@ -170,12 +170,13 @@ qx_status qx_thing_of(qx_ctx *cx,
     return status;
 }
 
-static qx_status has_rival(making *m, size_t unit, const char *season, bool *out)
+static qx_status
+has_rival(making *m, size_t unit, const char *season, const char *date, bool *out)
 {
     static const char ask[] =
         "SELECT 1 FROM thing JOIN observation ON observation.thing = thing.id"
         " WHERE row_digest IS NOT NULL AND row_digest <> ?1 AND parent_key = ?2"
-        " AND unit = ?3 AND season = ?4 LIMIT 1";
+        " AND unit = ?3 AND season = ?4 AND date = ?5 LIMIT 1";
     qx_text *parent = qx_text_new(qx_ctx_scratch(m->cx));
     if (parent != NULL) {
         qx_spot_parent_key(m->spots, unit, m->row, parent);
@@ -187,6 +188,7 @@ static qx_status has_rival(making *m, size_t unit, const char *season, bool *out
     qx_bind_text(statement, 2, qx_text_get(parent));
     qx_bind_text(statement, 3, m->spots->protocol->unit[unit].name);
     qx_bind_text(statement, 4, season);
+    qx_bind_text(statement, 5, date);
     QX_TRY(qx_db_step(m->cx, m->db, statement, out));
     return *out ? qx_db_do(m->cx, m->db, statement) : QX_OK;
 }
@@ -197,10 +199,11 @@ qx_status qx_thing_has_rival(qx_ctx *cx,
                              size_t unit,
                              size_t row,
                              const char *season,
+                             const char *date,
                              bool *out)
 {
     making m = {.cx = cx, .db = db, .spots = spots, .row = row};
     qx_status status = QX_OK;
-    QX_SCRATCH(cx, status, has_rival(&m, unit, season, out));
+    QX_SCRATCH(cx, status, has_rival(&m, unit, season, date, out));
     return status;
 }

@@ -28,13 +28,14 @@ qx_status qx_thing_of(qx_ctx *cx,
                       int64_t *out);
 
 /* Has another file brought things of `unit` that only their rows tell into the same parent
- * and season? */
+ * and season, on the same date? */
 qx_status qx_thing_has_rival(qx_ctx *cx,
                              qx_db *db,
                              const qx_spots *spots,
                              size_t unit,
                              size_t row,
                              const char *season,
+                             const char *date,
                              bool *out);
 
 #endif

@@ -172,8 +172,20 @@ static qx_status recode_all(qx_checking *c, qx_table *table)
 
 /* --- the whole --- */
 
+/* Where the units stand may come to a trial file before anything is measured. */
+static bool tells_positions(const qx_checking *c)
+{
+    const size_t u = qx_protocol_placed_unit(c->p);
+    return c->layout_known && u != QX_NONE &&
+           qx_checking_labels(c, c->p->unit[u].row_column) != NULL &&
+           qx_checking_labels(c, c->p->unit[u].place_column) != NULL;
+}
+
 static void check_any_variate(qx_checking *c)
 {
+    if (tells_positions(c)) {
+        return;
+    }
     for (size_t v = 0; v < c->p->variate_count; v++) {
         if (qx_checking_variate(c, v) != NULL) {
             return;

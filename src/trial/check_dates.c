@@ -76,23 +76,6 @@ static qx_status check_column(qx_checking *c, size_t v, const qx_column *column)
     return c->failed;
 }
 
-/* One value for each thing and season is all that a trial file has room for. */
-static void refuse(qx_checking *c, const qx_variate *variate)
-{
-    const qx_place top = {.line = 1, .column = 1};
-    qx_checking_keep(
-        c,
-        qx_problem_add(c->problems,
-                       c->table->file,
-                       top,
-                       "expected it to be analysed from the protocol and the data file",
-                       "%s is measured on several dates (%s), but a trial file keeps one "
-                       "value for each %s and season",
-                       variate->name,
-                       variate->dates,
-                       c->p->unit[variate->on].name));
-}
-
 void qx_check_dates(qx_checking *c)
 {
     for (size_t v = 0; v < c->p->variate_count && c->failed == QX_OK; v++) {
@@ -102,11 +85,7 @@ void qx_check_dates(qx_checking *c)
         if (column == NULL || qx_checking_variate(c, v) == NULL) {
             continue;
         }
-        if (c->layout_known) {
-            refuse(c, &c->p->variate[v]);
-        } else {
-            QX_SCRATCH(c->cx, status, check_column(c, v, column));
-            qx_checking_keep(c, status);
-        }
+        QX_SCRATCH(c->cx, status, check_column(c, v, column));
+        qx_checking_keep(c, status);
     }
 }

@@ -18,7 +18,7 @@ static void a_new_file_is_what_the_contract_says(void **state)
 {
     trial *t = *state;
     assert_int_equal(trial_ask(t, "PRAGMA application_id"), QX_APPLICATION_ID);
-    assert_int_equal(trial_ask(t, "PRAGMA user_version"), 2);
+    assert_int_equal(trial_ask(t, "PRAGMA user_version"), 3);
     assert_int_equal(trial_ask(t, "PRAGMA foreign_keys"), 1);
     assert_int_equal(trial_ask(t, "PRAGMA synchronous"), 2); /* FULL */
     assert_int_equal(trial_ask(t,

@@ -47,6 +47,11 @@ static void make_layout(trial *t)
 
 int trial_new(void **state)
 {
+    return trial_new_from(state, protocol_text);
+}
+
+int trial_new_from(void **state, const char *protocol)
+{
     trial *t = calloc(1, sizeof *t);
     assert_non_null(t);
     t->cx = qx_ctx_new();
@@ -57,8 +62,8 @@ int trial_new(void **state)
     assert_ok(t->cx,
               qx_protocol_parse(t->cx,
                                 "small.yaml",
-                                protocol_text,
-                                strlen(protocol_text),
+                                protocol,
+                                strlen(protocol),
                                 problems,
                                 &t->protocol));
     make_layout(t);

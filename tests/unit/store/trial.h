@@ -20,6 +20,9 @@ typedef struct trial {
 int trial_new(void **state);
 int trial_free(void **state);
 
+/* The same with another protocol. */
+int trial_new_from(void **state, const char *protocol);
+
 /* Records a data file given as text; the receipt counts if the status is QX_OK. */
 qx_status trial_record(
     trial *t, const char *name, const char *text, bool accept_good, qx_receipt *receipt);

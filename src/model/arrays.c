@@ -168,7 +168,7 @@ mean(qx_ctx *cx, const qx_arrays_fit *fit, size_t factor, size_t level, qx_estim
 qx_status qx_arrays_mean(
     qx_ctx *cx, const qx_arrays_fit *fit, size_t factor, size_t level, qx_estimate *out)
 {
-    size_t levels;
+    size_t levels = 0;
     qx_status status;
     QX_TRY(check_factor(cx, fit, factor, &levels));
     if (level >= levels) {
@@ -238,7 +238,7 @@ test(qx_ctx *cx, const qx_arrays_fit *fit, size_t factor, qx_joint_test *out)
 qx_status
 qx_arrays_test(qx_ctx *cx, const qx_arrays_fit *fit, size_t factor, qx_joint_test *out)
 {
-    size_t levels;
+    size_t levels = 0;
     qx_status status;
     QX_TRY(check_factor(cx, fit, factor, &levels));
     QX_SCRATCH(cx, status, test(cx, fit, factor, out));

@@ -166,8 +166,8 @@ static const char *const random_part[] = {"block", "block:tree"};
 static const char *const notes[] = {"limb has no column: told by \"tree\" and angle"};
 
 static const qx_variance_line variance[] = {
-    {"block", 2.5, 1.58, 0.1, INFINITY, 3.2, 0.03, false, 2.5},
-    {"residual", 1.0, 1.0, 0.5, 2.0, NAN, NAN, false, 1.0}};
+    {"block", 2.5, 1.58, 0.1, INFINITY, 3.2, 0.03, false, false, 2.5},
+    {"residual", 1.0, 1.0, 0.5, 2.0, NAN, NAN, false, false, 1.0}};
 static const qx_coefficient coefficient[] = {
     {"pinch=early:angle=60", 0.1, 0.2, 10.5, 0.5, 0.62}};
 static const qx_test_line test[] = {

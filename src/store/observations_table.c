@@ -343,7 +343,7 @@ static qx_status add_numbers(reading *r, size_t q)
     QX_NEW_IN(r->from.cx, r->from.arena, exact, r->from.row_count);
     for (size_t i = 0; i < r->from.row_count; i++) {
         const char *text = number_at(r, i, q);
-        value[i] = NAN;
+        value[i] = (double)NAN;
         exact[i].scale = QX_DECIMAL_INEXACT;
         if (text != NULL &&
             !qx_decimal_read(text, strlen(text), '.', &value[i], &exact[i])) {

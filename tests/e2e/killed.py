@@ -5,7 +5,9 @@ an import is there as a whole or not at all. killed.py PROGRAM [ROUNDS]
 The moments are drawn from a fixed seed over the time that a whole recording takes.
 """
 import json
+import os
 import random
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -71,6 +73,72 @@ class Killed(harness.Case):
             if f"{k}.csv" not in stored:
                 self.run_it("record", "trial.qx", f"{k}.csv")
                 break
+
+    def make_old(self):
+        """old.qx: trial.qx as a program of schema 2 would have left it, all its rows."""
+        store = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../src/store")
+        old = sqlite3.connect(self.path("old.qx"), isolation_level=None)
+        old.execute("PRAGMA journal_mode = WAL")
+        for step in ("schema.sql", "schema_2.sql"):
+            with open(os.path.join(store, step), encoding="utf-8") as file:
+                old.executescript(file.read())
+        old.execute("ATTACH ? AS made", (self.path("trial.qx"),))
+        for (table,) in old.execute("SELECT name FROM main.sqlite_schema WHERE type = 'table'"
+                                    " ORDER BY rowid").fetchall():
+            columns = ", ".join(c[1] for c in old.execute(f"PRAGMA main.table_info({table})"))
+            old.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM made.{table}")
+        for pragma in ("application_id", "foreign_keys"):
+            value = old.execute(f"PRAGMA made.{pragma}").fetchone()[0]
+            old.execute(f"PRAGMA main.{pragma} = {value}")
+        old.execute("PRAGMA main.user_version = 2")
+        old.close()
+
+    def rows_of(self, name):
+        connection = sqlite3.connect(self.path(name))
+        try:
+            self.assertEqual(connection.execute("PRAGMA integrity_check").fetchone(), ("ok",))
+            self.assertEqual(connection.execute("PRAGMA foreign_key_check").fetchall(), [])
+            schema = connection.execute("PRAGMA user_version").fetchone()[0]
+            rows = connection.execute("SELECT id, thing, season, quantity, revision, value, row,"
+                                      " import FROM observation ORDER BY id").fetchall()
+            return schema, rows
+        finally:
+            connection.close()
+
+    def test_a_file_of_an_older_schema_loses_nothing(self):
+        self.trial()
+        for k in range(10):
+            self.write(f"{k}.csv", self.one_file(k))
+            self.run_it("record", "trial.qx", f"{k}.csv")
+        self.make_old()
+        self.write("more.csv", self.one_file("more"))
+        schema, before = self.rows_of("old.qx")
+        self.assertEqual((schema, len(before)), (2, 3612))
+        chance = random.Random(3)
+        shutil.copy(self.path("old.qx"), self.path("whole.qx"))
+        began = time.monotonic()
+        self.run_it("record", "whole.qx", "more.csv")
+        whole = time.monotonic() - began
+        seen = set()
+        for k in range(ROUNDS):
+            name = f"old{k}.qx"
+            shutil.copy(self.path("old.qx"), self.path(name))
+            run = subprocess.Popen([harness.PROGRAM, "record", name, "more.csv"], cwd=self.folder,
+                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            time.sleep(chance.uniform(0, 1.2 * whole))
+            run.send_signal(signal.SIGKILL)
+            run.wait()
+            schema, after = self.rows_of(name)
+            self.assertEqual(after[:len(before)], before, f"round {k}")
+            self.assertIn(len(after) - len(before), (0, 360))
+            self.assertTrue(schema == 3 or (schema == 2 and len(after) == len(before)), schema)
+            seen.add((schema, len(after)))
+            self.run_it("record", name, "more.csv")
+            self.assertEqual(self.rows_of(name)[0], 3)
+            for ending in ("", "-wal", "-shm"):
+                if os.path.exists(self.path(name + ending)):
+                    os.remove(self.path(name + ending))
+        self.assertGreater(len(seen), 1, "all rounds were killed at the same point")
 
     def test_a_layout_is_there_or_not(self):
         self.write("p.yaml", harness.PROTOCOL)

@@ -59,13 +59,10 @@ int trial_new_from(void **state, const char *protocol)
     t->folder = support_folder_new();
     t->path = qx_path_join(t->arena, t->folder, "trial.qx");
     qx_problems *problems = qx_problems_new(t->arena);
-    assert_ok(t->cx,
-              qx_protocol_parse(t->cx,
-                                "small.yaml",
-                                protocol,
-                                strlen(protocol),
-                                problems,
-                                &t->protocol));
+    assert_ok(
+        t->cx,
+        qx_protocol_parse(
+            t->cx, "small.yaml", protocol, strlen(protocol), problems, &t->protocol));
     make_layout(t);
     assert_ok(t->cx,
               qx_trial_file_create(t->cx, t->path, t->protocol, t->layout, NULL, "Ada"));

@@ -280,6 +280,9 @@ qx_status qx_unit_checks_of(qx_work *w, qx_array *checks)
     qx_array list = QX_ARRAY(w->arena, sizeof(qx_unit_line));
     for (size_t i = 0; i < w->choice.random_count; i++) {
         qx_status status;
+        if (w->choice.random_unit[i] == QX_NONE) {
+            continue; /* rows and places of the field are no units */
+        }
         QX_SCRATCH(w->cx, status, one_stratum(w, i, checks, &list));
         QX_TRY(status);
     }

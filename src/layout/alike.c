@@ -343,20 +343,21 @@ static qx_status keep(search *s, qx_arena *arena, const size_t **out)
 
 static qx_status make_room(search *s)
 {
-    size_t *all;
     QX_NEW(s->cx, s->block, s->n);
     QX_NEW(s->cx, s->slot, s->n);
     QX_NEW(s->cx, s->member, s->B * s->k);
     QX_NEW(s->cx, s->cost, s->B);
-    QX_NEW(s->cx, all, s->n);
-    for (size_t i = 0; i < s->n; i++) {
-        all[i] = i;
-    }
-    squares(s, all, s->n, &s->v_size, &s->v_place);
-    const double df = (double)(s->n - 1) / (double)s->n; /* V times n: one tree's share */
-    s->v_size = s->v_size > 0.0 ? s->v_size / df : 1.0;
-    s->v_place = s->v_place > 0.0 ? s->v_place / df : 1.0;
     return QX_OK;
+}
+
+/* Variances over the trees that blocks by place would take: a tree that nobody takes must
+ * not make all blocks look good. Times the number of trees: one tree's share is 1 / that. */
+static void find_variances(search *s)
+{
+    const double used = (double)(s->B * s->k);
+    squares(s, s->member, s->B * s->k, &s->v_size, &s->v_place);
+    s->v_size = s->v_size > 0.0 ? s->v_size / (used - 1.0) * (double)s->n : 1.0;
+    s->v_place = s->v_place > 0.0 ? s->v_place / (used - 1.0) * (double)s->n : 1.0;
 }
 
 static qx_status no_such_blocks(const search *s, double far)
@@ -377,6 +378,7 @@ static qx_status make(search *s, qx_arena *arena, qx_alike *out)
 {
     QX_TRY(make_room(s));
     QX_TRY(start_by_place(s));
+    find_variances(s);
     QX_TRY(keep(s, arena, &out->by_place));
     measure(s, &out->within_by_place, &out->farthest_by_place_m);
     s->reach = s->wish->reach_m > 0.0 ? s->wish->reach_m

@@ -8,8 +8,9 @@
  *     f = S_size / V_size + w S_place / V_place,     no two trees of a block further apart
  *                                                    than `reach_m`
  *
- * S: pooled variance inside blocks, B (k - 1) df; V: variance over the trees that may be
- * used; for the place both are mean squared distances. Trees that are left over are chosen
+ * S: pooled variance inside blocks, B (k - 1) df; V: variance over the trees that blocks by
+ * place take (surplus trees are left out by oddness); for the place both are mean squared
+ * distances. Trees that are left over are chosen
  * along with the blocks. Start: blocks by place (a walk up one row and down the next).
  * Search: exchange of two trees, annealed (Kirkpatrick, Gelatt & Vecchi 1983, Science
  * 220:671-680), from the seed; a pure descent at the end.

@@ -76,7 +76,7 @@ static void say_can_show(const planning *p, const qx_plan_family *f)
                               100.0 * p->plan->power);
     if (!isnan(f->power)) {
         text = qx_say(p->doc,
-                      "%s For the margin of %s it is %s.",
+                      "%s The power for the margin of %s is %s.",
                       text,
                       difference(p, p->r->margin),
                       chance(p, f->power));
@@ -263,6 +263,13 @@ static void add_efforts(const planning *p)
 {
     const qx_plan_result *r = p->r;
     if (r->effort_count == 0) {
+        if (p->plan->protocol->planning.cost != NULL && r->family_count > 0) {
+            qx_doc_add(p->doc,
+                       QX_NODE_NOTE,
+                       "There is no table of costs: it needs a margin and a variate on "
+                       "things that stand inside the treated unit and carry no treatment "
+                       "themselves.");
+        }
         return;
     }
     qx_doc_table *t =
@@ -316,6 +323,32 @@ static void add_chart(const planning *p, const qx_plan_family *f)
 
 /* --- the whole --- */
 
+/* What stands behind the numbers of counts, shares and grades. */
+static void say_link(const planning *p)
+{
+    const qx_plan_result *r = p->r;
+    const bool link = strcmp(r->scale, "logit") == 0 || strcmp(r->scale, "log") == 0 ||
+                      strcmp(r->scale, "probit") == 0 || strcmp(r->scale, "cloglog") == 0;
+    if (!link || r->family_count == 0) {
+        return;
+    }
+    qx_doc_add(
+        p->doc,
+        QX_NODE_NOTE,
+        "Worked out on the scale of the link, a first approximation that is rather "
+        "careful where units are few: --simulate tells what the analysis will "
+        "really show. The variation of the lowest unit holds what chance alone "
+        "makes of counts and shares.");
+    if (r->kind == QX_ORDINAL && !isnan(r->margin)) {
+        qx_doc_add(
+            p->doc,
+            QX_NODE_NOTE,
+            "Grades are planned as a shift of all classes, told as a ratio of odds; "
+            "the margin, a share of one class, is judged by analyse and has no part "
+            "here.");
+    }
+}
+
 static void add_variate(const planning *p, size_t number, bool charts)
 {
     const qx_plan_result *r = p->r;
@@ -331,6 +364,7 @@ static void add_variate(const planning *p, size_t number, bool charts)
     for (size_t i = 0; i < r->note_count; i++) {
         qx_doc_add(p->doc, QX_NODE_NOTE, r->note[i]);
     }
+    say_link(p);
     if (r->spread_count > 0) {
         add_spreads(p);
     }
@@ -417,6 +451,7 @@ static qx_doc *document(qx_arena *arena, const qx_planned *plan, bool charts)
     }
     doc->title = plan->protocol->title;
     doc->question = plan->protocol->question;
+    doc->maker = "quincunx " QX_VERSION;
     planning p = {.doc = doc, .plan = plan};
     for (size_t i = 0; i < plan->result_count; i++) {
         p.r = &plan->result[i];

@@ -372,7 +372,7 @@ static qx_status form_blocks(placing *p)
                        p->count,
                        p->blocks);
     }
-    QX_TRY(qx_alike_make(p->cx, qx_ctx_scratch(p->cx), &wish, &alike));
+    QX_TRY(qx_alike_make(p->cx, p->arena, &wish, &alike));
     p->out->by_place = neighbours_matter(p->protocol) || isnan(alike.within);
     p->out->within = p->out->by_place ? alike.within_by_place : alike.within;
     p->out->within_by_place = alike.within_by_place;

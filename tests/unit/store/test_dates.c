@@ -208,6 +208,74 @@ static void the_list_of_trees_gives_positions(void **state)
             "left out");
 }
 
+/* Two variates with days of their own, a third that follows the first: rows where days meet,
+ * each column only where its own variates were looked at. */
+static const char several[] = "quincunx: 1\n"
+                              "title: Days of their own\n"
+                              "seasons: [2024, 2025]\n"
+                              "units:\n"
+                              "  tree: {count: 4}\n"
+                              "treatments:\n"
+                              "  pinch: {levels: [none, early], on: tree}\n"
+                              "covariates:\n"
+                              "  trunk: {on: tree, unit: cm2}\n"
+                              "measure:\n"
+                              "  girth: {kind: continuous, on: tree, dates: day}\n"
+                              "  sugar: {kind: continuous, on: tree, dates: picked}\n"
+                              "  colour: {kind: continuous, on: tree, dates: day}\n";
+
+static int begin_several(void **state)
+{
+    return trial_new_from(state, several);
+}
+
+static void variates_have_days_of_their_own(void **state)
+{
+    trial *t = *state;
+    qx_receipt r = {0};
+    record(t,
+           "a.csv",
+           "season,tree,trunk,day,picked,girth,colour,sugar\n"
+           "2024,1,20,5,9,1,7,3\n2024,1,20,9,,2,,\n2025,1,30,5,,4,,\n",
+           &r);
+    qx_table *table = trial_table(t);
+    assert_int_equal(table->rows, 3);
+    assert_string_equal(label(table, "day", 0), "5");
+    assert_string_equal(label(table, "picked", 0), "");
+    assert_true(number(table, "colour", 0) == 7);
+    assert_true(isnan(number(table, "sugar", 0)));
+    assert_string_equal(label(table, "day", 1), "9");
+    assert_string_equal(label(table, "picked", 1), "9");
+    assert_true(number(table, "girth", 1) == 2);
+    assert_true(number(table, "sugar", 1) == 3);
+    assert_true(number(table, "trunk", 1) == 20);
+    assert_string_equal(label(table, "season", 2), "2025");
+    assert_true(number(table, "girth", 2) == 4);
+    assert_true(number(table, "trunk", 2) == 30);
+    qx_table_free(table);
+}
+
+static qx_status read_table(qx_ctx *cx, void *given)
+{
+    const trial *t = given;
+    qx_table *table = NULL;
+    qx_trial_file *file = NULL;
+    QX_TRY(qx_trial_file_open(cx, t->path, QX_TO_READ, &file));
+    const qx_status status =
+        qx_observations_table(cx, file, t->protocol, t->layout, &table);
+    qx_trial_file_close(file);
+    qx_table_free(table);
+    return status;
+}
+
+static void no_memory_is_told(void **state)
+{
+    trial *t = *state;
+    qx_receipt r = {0};
+    record(t, "a.csv", first, &r);
+    assert_true(fail_each_allocation(read_table, t) > 10);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -218,7 +286,10 @@ int main(void)
         T(what_cannot_be_dated_is_refused),
         T(a_position_has_revisions),
         T(the_list_of_trees_gives_positions),
+        T(no_memory_is_told),
 #undef T
+        cmocka_unit_test_setup_teardown(
+            variates_have_days_of_their_own, begin_several, trial_free),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/added_control.h"
 #include "findings/checks.h"
 #include "findings/classical.h"
 #include "findings/counts.h"
@@ -13,6 +14,7 @@
 #include "findings/looks_of.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
+#include "findings/observed_cells.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
 
@@ -151,10 +153,12 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_tests_of(w));
     QX_TRY(qx_means_of(w));
     QX_TRY(qx_simple_effects_of(w));
+    QX_TRY(qx_observed_cells_of(w));
     QX_TRY(qx_contrasts_of(w));
     QX_TRY(qx_dose_of(w));
     QX_TRY(qx_checks_of(w));
     QX_TRY(qx_correlations_of(w));
+    QX_TRY(qx_added_control_of(w));
     return qx_warn_of_interactions(w);
 }
 

@@ -204,8 +204,9 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
         const double df = qx_small_df(w, &QX_AT(ps->row, 0, k));
         ps->factor[k] = qx_small_factor(w, &QX_AT(ps->row, 0, k));
         root = copysign(sqrt(qx_small_f(w, root * root, 1.0, df, ps->factor[k])), root);
-        ps->small[k] = (qx_comparison){
-            .estimate = root, .se = isnan(root) ? (double)NAN : 1.0, .df = df};
+        ps->small[k] = isnan(root)
+                           ? (qx_comparison){.estimate = NAN, .se = NAN, .df = NAN}
+                           : (qx_comparison){.estimate = root, .se = 1.0, .df = df};
     }
     return qx_compare(
         w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, correlation);
@@ -342,8 +343,9 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     const double r = qx_responses_correlation(ps->mean, a, b, c);
     const double shared = qx_responses_covariance(ps->mean, a, b, c);
     d->estimate = mean[0].value - mean[1].value;
-    d->se =
-        sqrt(fmax(mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared, 0.0));
+    const double square =
+        mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared;
+    d->se = isnan(square) ? (double)NAN : sqrt(fmax(square, 0.0)); /* fmax drops NaN */
     for (size_t i = 0; ps->small != NULL && i < 2; i++) {
         mean[i].se *=
             sqrt(ps->factor[k]); /* limits allow for variances taken too small */

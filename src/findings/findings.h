@@ -15,6 +15,11 @@
 
 struct qx_layout;
 
+/* Names in a factorial with an added control (findings/added_control.h). */
+#define QX_PART_SUFFIX   " (factorial part)"
+#define QX_ADDED_CONTROL "added control"
+#define QX_AGAINST_REST  "control against the rest"
+
 /* Levels of some factors: {"pinch": "early", "angle": "30"}. */
 typedef struct qx_cell {
     size_t count;

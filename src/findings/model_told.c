@@ -27,13 +27,32 @@ qx_status qx_names_of_model(qx_work *w)
     return QX_OK;
 }
 
+static bool shown(const qx_test_line *t)
+{
+    return t->statistic != NULL &&
+           (t->method_small_sample != NULL ? t->p_small_sample : t->p) <
+               INTERACTION_ALPHA;
+}
+
+/* "product:dose (factorial part)" says what "product:dose" has said, if that is shown. */
+static bool told_before(const qx_result *r, size_t i)
+{
+    const char *part = strstr(r->test[i].term, " (");
+    for (size_t k = 0; part != NULL && k < i; k++) {
+        const size_t length = (size_t)(part - r->test[i].term);
+        if (strncmp(r->test[k].term, r->test[i].term, length) == 0 &&
+            r->test[k].term[length] == '\0' && shown(&r->test[k])) {
+            return true;
+        }
+    }
+    return false;
+}
+
 qx_status qx_warn_of_interactions(qx_work *w)
 {
     for (size_t i = 0; i < w->result->test_count; i++) {
         const qx_test_line *t = &w->result->test[i];
-        if (t->statistic == NULL || strchr(t->term, ':') == NULL ||
-            !((t->method_small_sample != NULL ? t->p_small_sample : t->p) <
-              INTERACTION_ALPHA)) {
+        if (strchr(t->term, ':') == NULL || !shown(t) || told_before(w->result, i)) {
             continue;
         }
         QX_TRY(

@@ -93,43 +93,6 @@ static qx_status column_name(qx_ctx *cx,
                         : qx_fail(cx, QX_E_NOMEM, "no memory for a column's name");
 }
 
-static bool of_units_alone(const qx_frame *frame, const qx_term *term)
-{
-    bool units = term->number == QX_NO_COLUMN;
-    for (size_t i = 0; i < term->factor_count; i++) {
-        units = units && frame->factor[term->factor[i]].level == NULL;
-    }
-    return units;
-}
-
-static qx_status note_aliased(
-    qx_ctx *cx, const qx_frame *frame, const qx_term *term, size_t columns, size_t kept)
-{
-    if (kept == columns && columns > 0) {
-        return QX_OK;
-    }
-    if (columns == 0) {
-        return qx_note(cx,
-                       "%s has one level only in these data: it is not in the model.",
-                       term->name);
-    }
-    if (kept == 0) {
-        return qx_note(cx,
-                       "%s cannot be told apart from the terms before it (it is "
-                       "confounded with them): it is not in the model.",
-                       term->name);
-    }
-    if (of_units_alone(frame, term)) {
-        return QX_OK; /* smaller units repeat what the larger ones said: no news */
-    }
-    return qx_note(cx,
-                   "%s: the data show %zu of its %zu degrees of freedom, since some "
-                   "combinations have no data. Only what they allow is reported.",
-                   term->name,
-                   kept,
-                   columns);
-}
-
 /* Names, term numbers and counts of the kept columns. */
 static qx_status describe(qx_ctx *cx, qx_arena *arena, qx_design *d)
 {
@@ -150,7 +113,7 @@ static qx_status describe(qx_ctx *cx, qx_arena *arena, qx_design *d)
             term_of[j] = t;
             term_df[t]++;
         }
-        QX_TRY(note_aliased(cx, d->frame, &d->term[t], columns, term_df[t]));
+        QX_TRY(qx_design_note_aliased(cx, d->frame, &d->term[t], columns, term_df[t]));
         first += columns;
     }
     d->name = name;
@@ -297,14 +260,19 @@ static qx_status grid_weights(qx_ctx *cx,
     return QX_OK;
 }
 
-/* Aliased columns of terms that are partly kept, by number. */
+/* Aliased columns that a mean must not lean on, by number. What is estimable is judged
+ * under the model that was asked for: an interaction that lost all its columns to empty
+ * cells still counts, or means over an empty cell would rest on a sum of main effects that
+ * nobody assumed. A covariate that is aliased whole is out of the model instead (told):
+ * nothing can be adjusted by it. */
 static size_t list_bound(const qx_design *d, size_t bound[])
 {
     size_t count = 0;
     size_t first = 1;
     for (size_t t = 0; t < d->term_count; t++) {
         const size_t columns = qx_term_columns(d->frame, &d->term[t]);
-        for (size_t j = first; d->term_df[t] > 0 && j < first + columns; j++) {
+        const bool asked = d->term_df[t] > 0 || d->term[t].number == QX_NO_COLUMN;
+        for (size_t j = first; asked && j < first + columns; j++) {
             if (d->qr.aliased[j]) {
                 bound[count++] = j;
             }

@@ -48,7 +48,9 @@ QX_API qx_status qx_design_make(qx_ctx *cx,
 
 /* The row (length p) whose product with beta is the equal-weighted mean of the cells with
  * the given levels of the given factors (frame factor numbers); factors not named are
- * averaged over. `estimable` says whether it may be reported. Covariates at their means. */
+ * averaged over. `estimable` says whether it may be reported: whether the model that was
+ * asked for gives it, with every interaction, also one that has no column left for want of
+ * data in some cells. Covariates at their means. */
 QX_API qx_status qx_design_mean(qx_ctx *cx,
                                 const qx_design *design,
                                 size_t factor_count,
@@ -56,6 +58,24 @@ QX_API qx_status qx_design_mean(qx_ctx *cx,
                                 const size_t level[],
                                 double row[],
                                 bool *estimable);
+
+/* Cells of some factors, weighted. */
+typedef struct qx_design_cells {
+    size_t factor_count;
+    const size_t *factor; /* frame factor numbers */
+    size_t count;
+    const size_t *level;  /* count x factor_count, row-major */
+    const double *weight; /* count; NULL: each counts once */
+} qx_design_cells;
+
+/* The weighted sum of such means as one row; what cells lack of being estimable may cancel
+ * (an effect of blocks in a difference), so `estimable` is judged for the sum. QX_E_ARG for
+ * a level that is not there. */
+QX_API qx_status qx_design_combination(qx_ctx *cx,
+                                       const qx_design *design,
+                                       const qx_design_cells *cells,
+                                       double row[],
+                                       bool *estimable);
 
 /* Rows (num x p; num <= term_df) of the marginal hypothesis "term is nil": equal-weighted
  * over the other factors. `out` in scratch-independent `arena`. Not estimable rows are left

@@ -87,13 +87,11 @@ static double largest(size_t n, const double x[])
     return most;
 }
 
-static qx_status mean_row(qx_ctx *cx,
-                          const qx_design *d,
-                          size_t factor_count,
-                          const size_t factor[],
-                          const size_t level[],
-                          double row[],
-                          bool *estimable)
+static qx_status combination_row(qx_ctx *cx,
+                                 const qx_design *d,
+                                 const qx_design_cells *cells,
+                                 double row[],
+                                 bool *estimable)
 {
     double *full;
     size_t *at;
@@ -102,10 +100,15 @@ static qx_status mean_row(qx_ctx *cx,
     for (size_t f = 0; f < d->frame->factor_count; f++) {
         at[f] = QX_NO_COLUMN;
     }
-    for (size_t i = 0; i < factor_count; i++) {
-        at[factor[i]] = level[i];
+    for (size_t c = 0; c < cells->count; c++) {
+        for (size_t i = 0; i < cells->factor_count; i++) {
+            at[cells->factor[i]] = cells->level[c * cells->factor_count + i];
+        }
+        add_cell(d,
+                 &(cell){at, QX_NO_COLUMN},
+                 cells->weight == NULL ? 1.0 : cells->weight[c],
+                 full);
     }
-    add_cell(d, &(cell){at, QX_NO_COLUMN}, 1.0, full);
     *estimable = true;
     const double slack = ESTIMABLE_SLACK * fmax(1.0, largest(d->full, full));
     for (size_t k = 0; k < d->inner->bound_count; k++) {
@@ -117,6 +120,25 @@ static qx_status mean_row(qx_ctx *cx,
     return QX_OK;
 }
 
+qx_status qx_design_combination(qx_ctx *cx,
+                                const qx_design *design,
+                                const qx_design_cells *cells,
+                                double row[],
+                                bool *estimable)
+{
+    qx_status status;
+    for (size_t k = 0; k < cells->count * cells->factor_count; k++) {
+        const size_t f = cells->factor[k % cells->factor_count];
+        if (f >= design->frame->factor_count ||
+            cells->level[k] >= design->frame->factor[f].level_count) {
+            return qx_fail(
+                cx, QX_E_ARG, "a mean was asked for a level that is not there");
+        }
+    }
+    QX_SCRATCH(cx, status, combination_row(cx, design, cells, row, estimable));
+    return status;
+}
+
 qx_status qx_design_mean(qx_ctx *cx,
                          const qx_design *design,
                          size_t factor_count,
@@ -125,17 +147,9 @@ qx_status qx_design_mean(qx_ctx *cx,
                          double row[],
                          bool *estimable)
 {
-    qx_status status;
-    for (size_t i = 0; i < factor_count; i++) {
-        if (factor[i] >= design->frame->factor_count ||
-            level[i] >= design->frame->factor[factor[i]].level_count) {
-            return qx_fail(
-                cx, QX_E_ARG, "a mean was asked for a level that is not there");
-        }
-    }
-    QX_SCRATCH(
-        cx, status, mean_row(cx, design, factor_count, factor, level, row, estimable));
-    return status;
+    const qx_design_cells one = {
+        .factor_count = factor_count, .factor = factor, .count = 1, .level = level};
+    return qx_design_combination(cx, design, &one, row, estimable);
 }
 
 /* The number of cells of a term's factors, and the levels of the c-th. */

@@ -218,6 +218,7 @@ static const char *caption(const qx_chart_input *in)
     for (size_t i = 1; i < in->result->mean[first].cell.count; i++) {
         text = qx_say(in->doc, "%s and %s", text, in->result->mean[first].cell.factor[i]);
     }
+    text = qx_say(in->doc, "%s%s", text, qx_term_part(in->term));
     if (in->count > 0 && in->count < all) {
         text = qx_say(in->doc,
                       "%s, %zu to %zu of %zu",

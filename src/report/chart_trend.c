@@ -239,9 +239,10 @@ static const char *caption(const qx_chart_input *in)
     const qx_cell *cell = &in->result->mean[first].cell;
     const char *text = qx_say(
         in->doc, "%s over %s", qx_words_label(in->doc, in->result), cell->factor[amount]);
+    const char *part = qx_term_part(in->result->mean[first].term);
     return cell->count == 1
-               ? text
-               : qx_say(in->doc, "%s, by %s", text, cell->factor[1 - amount]);
+               ? qx_say(in->doc, "%s%s", text, part)
+               : qx_say(in->doc, "%s, by %s%s", text, cell->factor[1 - amount], part);
 }
 
 static const char *describe(const qx_chart_input *in)

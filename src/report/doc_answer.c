@@ -156,7 +156,7 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
         strongest(doc, r, r->simple, r->simple_count, factor, &simple_count);
     const qx_test_line *joint =
         qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level);
-    if (main_list == NULL || simple_list == NULL) {
+    if (main_list == NULL || simple_list == NULL || qx_doc_against(doc, f, r, factor)) {
         return;
     }
     qx_doc_heading(doc, 4, NULL, qx_say(doc, "Effect of %s", factor));

@@ -360,8 +360,12 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
     for (size_t i = 1; i < head->count; i++) {
         names = qx_say(doc, "%s, %s", names, head->factor[i]);
     }
-    qx_doc_table *t = qx_doc_table_new(
-        doc, qx_say(doc, "%s: means by %s", qx_words_heading(doc, r), names));
+    qx_doc_table *t = qx_doc_table_new(doc,
+                                       qx_say(doc,
+                                              "%s: means by %s%s",
+                                              qx_words_heading(doc, r),
+                                              names,
+                                              qx_term_part(term)));
     qx_table_column(t, names, false);
     qx_table_column(t, "n", true);
     qx_table_column(

@@ -59,6 +59,13 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
 size_t
 qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor);
 
+/* A factorial with an added control: the control against the rest under a heading of its own,
+ * when `term` is the control's mean (false: it is not, or there is none). */
+bool qx_doc_against(qx_doc *doc,
+                    const qx_findings *f,
+                    const qx_result *r,
+                    const char *term);
+
 /* Dose and response: a sentence of one treatment (false: there is none), and the table of all. */
 bool qx_doc_dose(qx_doc *doc,
                  const qx_findings *f,

@@ -28,6 +28,17 @@ bool qx_term_has(const char *term, const char *factor)
     return false;
 }
 
+const char *qx_term_part(const char *term)
+{
+    const size_t all = strlen(term), suffix = strlen(QX_PART_SUFFIX);
+    if (strcmp(term, QX_ADDED_CONTROL) == 0) {
+        return " (" QX_ADDED_CONTROL ")";
+    }
+    return all > suffix && strcmp(term + all - suffix, QX_PART_SUFFIX) == 0
+               ? QX_PART_SUFFIX
+               : "";
+}
+
 const qx_test_line *qx_result_test(const qx_result *r, const char *term)
 {
     for (size_t i = 0; i < r->test_count; i++) {

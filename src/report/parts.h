@@ -10,6 +10,9 @@ size_t qx_term_factors(const char *term);
 /* Does the term hold this factor? */
 bool qx_term_has(const char *term, const char *factor);
 
+/* What the name of a term says of its part: " (factorial part)", " (added control)" or "". */
+const char *qx_term_part(const char *term);
+
 /* The test of a term, or NULL. */
 const qx_test_line *qx_result_test(const qx_result *r, const char *term);
 

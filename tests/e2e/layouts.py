@@ -243,6 +243,13 @@ layout: {added_control: {product: none, dose: 0}, replicates: {product: {none: 2
         for dose in "12":
             self.assertLess(abs(found["oil", dose] - found["none", "0"] - TRUTH["effect"]), 5)
             self.assertLess(abs(found["soap", dose] - found["none", "0"]), 5)
+        rest = [c for c in result["contrasts"] if c["name"] == "control against the rest"]
+        self.assertEqual(len(rest), 1)
+        average = sum(found[p, d] for p in ("soap", "oil") for d in "12") / 4
+        self.assertAlmostEqual(rest[0]["estimate"], found["none", "0"] - average, 9)
+        tests = {t["term"]: t for t in result["tests"]}
+        self.assertIsNone(tests["product"]["p"])
+        self.assertLess(tests["product (factorial part)"]["p"], 0.05)
 
 
 class Runs(Trials):

@@ -151,6 +151,57 @@ static void empty_cell_limits_hypotheses(void **state)
     assert_int_equal(L.rows, 1);
 }
 
+/* Cells (a=2, b=2) and (a=3, b=2) are empty: the interaction has no column left. It was asked
+ * for all the same, so means that need those cells have no value; a sum of main effects
+ * would give them one. */
+static void lost_interaction_still_limits(void **state)
+{
+    qx_ctx *cx = *state;
+    const small_model *m = factorial(cx, (size_t[]){2, 2, 2, 2, 0, 0});
+    const qx_design d = design_of(cx, m);
+    const size_t factor[] = {0, 1};
+    double row[6];
+    bool estimable;
+    qx_mat L;
+    assert_int_equal(d.p, 4);
+    assert_int_equal(d.term_df[2], 0);
+    for (size_t l = 0; l < 3; l++) {
+        assert_ok(cx, qx_design_mean(cx, &d, 1, factor, &l, row, &estimable));
+        assert_true(estimable == (l == 0));
+    }
+    for (size_t l = 0; l < 2; l++) {
+        assert_ok(cx, qx_design_mean(cx, &d, 1, factor + 1, &l, row, &estimable));
+        assert_true(estimable == (l == 0));
+    }
+    for (size_t t = 0; t < 3; t++) {
+        assert_ok(cx, qx_design_marginal(cx, qx_ctx_scratch(cx), &d, t, &L));
+        assert_int_equal(L.rows, 0);
+    }
+    assert_non_null(strstr(qx_ctx_note(cx, 0), "none of its 2 degrees of freedom"));
+}
+
+/* Weighted cells: a2 - a3 inside b1 is there, over both b it is not. Cell (a, b) has the
+ * mean (3 b + a + 2)^2, counted from 0. */
+static void weighted_cells_are_judged_as_one(void **state)
+{
+    qx_ctx *cx = *state;
+    const small_model *m = factorial(cx, (size_t[]){2, 2, 2, 2, 2, 0});
+    const qx_design d = design_of(cx, m);
+    const size_t factor[] = {0, 1};
+    const size_t level[] = {1, 0, 2, 0};
+    const size_t over_b[] = {1, 2};
+    const double weight[] = {1.0, -1.0};
+    double row[6];
+    bool estimable;
+    const qx_design_cells inside = {2, factor, 2, level, weight};
+    assert_ok(cx, qx_design_combination(cx, &d, &inside, row, &estimable));
+    assert_true(estimable);
+    assert_near(value_of(cx, &d, m->y, row), 9.0 - 16.0, 1e-12);
+    const qx_design_cells over = {1, factor, 2, over_b, weight};
+    assert_ok(cx, qx_design_combination(cx, &d, &over, row, &estimable));
+    assert_false(estimable);
+}
+
 /* Marginal rows are nil exactly when the equal-weighted means are equal; here b's means
  * are, though the cells differ. */
 static void marginal_rows_test_equal_weighted_means(void **state)
@@ -300,6 +351,8 @@ int main(void)
         TEST(means_weigh_cells_equally),
         TEST(empty_cell_limits_what_is_estimable),
         TEST(empty_cell_limits_hypotheses),
+        TEST(lost_interaction_still_limits),
+        TEST(weighted_cells_are_judged_as_one),
         TEST(marginal_rows_test_equal_weighted_means),
         TEST(sequential_rows_start_at_their_term),
         TEST(nested_fixed_units_are_averaged_inside),

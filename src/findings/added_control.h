@@ -1,0 +1,24 @@
+/* findings/added_control.h - findings for a factorial with an added control.
+ *
+ * Beside the terms over the whole grid, most of which cannot be estimated, the result gets
+ *
+ *   means         "product (factorial part)" ...: equal weights over the crossed cells alone,
+ *                 compared as a family of their own; "added control": the control's mean
+ *   tests         "product (factorial part)", "product:dose (factorial part)" ...: each term
+ *                 in the crossed part (marginal); "control against the rest:cultivar" where a
+ *                 factor is crossed with the control too
+ *   contrasts     "control against the rest": control less the average of the crossed cells;
+ *                 planned by the layout, so it is in no family and not adjusted
+ *
+ * and two sentences. The control is found in the data, so that a protocol without the wish
+ * `added_control` gets the same. Continuous variates (w->fit).
+ * Source: findings/crossed_part.h. */
+#ifndef QX_FINDINGS_ADDED_CONTROL_H
+#define QX_FINDINGS_ADDED_CONTROL_H
+
+#include "findings/work.h"
+
+/* Adds to means, differences, tests, contrasts and notes; nothing without such a control. */
+qx_status qx_added_control_of(qx_work *w);
+
+#endif

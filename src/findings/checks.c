@@ -198,7 +198,7 @@ static qx_status largest(qx_work *w, const qx_residuals *r, size_t list[], size_
 {
     *count = 0;
     for (size_t i = 0; i < r->n; i++) {
-        if (isnan(r->studentised[i])) {
+        if (!isfinite(r->studentised[i])) { /* nothing is left over there */
             continue;
         }
         size_t at = *count < RESIDUALS_LISTED ? (*count)++ : RESIDUALS_LISTED;

@@ -363,8 +363,8 @@ static qx_status tell_unconstrained(qx_work *w, const qx_component *c)
     }
     return qx_note(w->cx,
                    "Standard errors and tests use the variances without the bound at "
-                   "zero, as an analysis of variance does: with it they would be too "
-                   "careful.");
+                   "zero, as an analysis of variance does: with it they would not be "
+                   "at their level.");
 }
 
 qx_status qx_variance_of(qx_work *w)

@@ -202,8 +202,10 @@ double qx_containment_df(const qx_lmm *fit, const double row[])
     for (size_t j = 0; j < fit->p; j++) {
         most = fmax(most, fabs(row[j]));
     }
+    /* A mean lies in the strata of all terms, whichever levels the coding leaves out. */
+    const bool mean = fabs(row[0]) > NO_WEIGHT * most;
     for (size_t j = 1; j < fit->p; j++) {
-        if (fabs(row[j]) > NO_WEIGHT * most) {
+        if (mean || fabs(row[j]) > NO_WEIGHT * most) {
             df = fmin(df, fit->inner->containment[j]);
         }
     }

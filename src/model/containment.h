@@ -7,10 +7,10 @@
  *     df_i = rank [X Z_1 ... Z_i] - rank [X Z_1 ... Z_(i-1)],   residual: n - rank [X Z]
  *
  * A fixed term takes the least df of the random terms that hold it, or the residual's. A
- * row takes the least over the terms that it has weight on; the intercept, which every
- * unit holds, counts only when no other term does: the difference of two small-plot
- * treatments is so tested against small plots, while a mean over whole-plot treatments
- * takes the whole plots' df. Standard errors are those of phi, not adjusted. Exact for
+ * difference takes the least over the terms that it has weight on, so that two small-plot
+ * treatments are compared by small plots. A mean (weight on the intercept) lies in the
+ * strata of all terms and takes the least over all of them, whichever level the coding
+ * takes as reference. Standard errors are those of phi, not adjusted. Exact for
  * balanced layouts as long as a row lies in one stratum, conservative otherwise. */
 #ifndef QX_MODEL_CONTAINMENT_H
 #define QX_MODEL_CONTAINMENT_H

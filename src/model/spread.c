@@ -6,6 +6,9 @@
 #include "numeric/dist.h"
 #include "numeric/sums.h"
 
+/* Squares of distances below this share of all are rounding. */
+static const double ROUNDING = 1e-26;
+
 static const qx_check_value nothing = {NAN, NAN, NAN, NAN};
 
 /* Values become their distances from the median of their group. */
@@ -40,7 +43,8 @@ static qx_check_value one_way(const qx_grouped *g)
     }
     out.num_df = (double)(g->filled - 1);
     out.den_df = (double)(g->n - g->filled);
-    if (within > 0.0) {
+    /* Equal distances differ by rounding alone: there is nothing to compare with. */
+    if (within > ROUNDING * (between + (double)g->n * mean * mean)) {
         out.value = (between / out.num_df) / (within / out.den_df);
         out.p = qx_f_p(out.value, out.num_df, out.den_df, QX_UPPER);
     }

@@ -132,7 +132,9 @@ static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
                          qx_said(doc, qx_short_number(doc->arena, c->upper, 3)));
     }
     cell[2] = qx_said(doc, qx_p_value(doc->arena, c->p));
-    cell[3] = c->advice == NULL ? "nothing unusual" : "look: see below";
+    cell[3] = c->advice != NULL                ? "look: see below"
+              : isnan(c->value) && isnan(c->p) ? "cannot be computed"
+                                               : "nothing unusual";
 }
 
 void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r)

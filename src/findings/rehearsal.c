@@ -66,6 +66,13 @@ static bool has_level(const qx_cell *cell, const char *level)
     return cell->count == 1 && strcmp(cell->level[0], level) == 0;
 }
 
+/* Verdicts go by the tests for few units, where p_adjusted is the asymptotic one. */
+static bool called_out(const qx_difference *d)
+{
+    return d->verdict == QX_HIGHER || d->verdict == QX_LOWER_VERDICT ||
+           d->verdict == QX_TRIVIAL;
+}
+
 /* What the analysis of one trial said of the treatment's differences. */
 static unsigned read_verdicts(const rehearsal *r, const qx_result *result)
 {
@@ -78,11 +85,11 @@ static unsigned read_verdicts(const rehearsal *r, const qx_result *result)
         if (strcmp(d->term, t->name) != 0 || isnan(d->p_adjusted)) {
             continue;
         }
-        said |= d->p_adjusted < alpha ? MISTAKEN : 0U;
+        said |= called_out(d) ? MISTAKEN : 0U;
         if ((has_level(&d->first, first) && has_level(&d->second, last)) ||
             (has_level(&d->first, last) && has_level(&d->second, first))) {
             said &= ~(unsigned)FAILED;
-            said |= d->p_adjusted < alpha ? CALLED : 0U;
+            said |= called_out(d) ? CALLED : 0U;
             said |= d->p_equivalence < alpha ? EQUIVALENT : 0U;
         }
     }

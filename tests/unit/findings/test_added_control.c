@@ -5,6 +5,7 @@
  * 0.5.2 (Kenward-Roger) and emmeans 1.8.4.1, contrasts of the means of a model with one
  * factor whose levels are the combinations that were tried. All data are invented. */
 #include "trial.h"
+#include <stdlib.h>
 
 #include "support.h"
 

@@ -300,6 +300,7 @@ static qx_status anneal(search *s)
     /* An exchange costs the square of a block: large blocks get fewer. */
     const size_t square = s->k * s->k / FULL_SQUARE + 1;
     const size_t steps = (ROUNDS / square + LEAST_ROUNDS) * s->n;
+    QX_ASSERT(s->n > 0);
     for (size_t step = 0; step < steps; step++) {
         if (step % s->n == 0 && qx_ctx_cancelled(s->cx)) {
             return qx_fail(s->cx, QX_E_CANCELLED, "stopped");

@@ -228,7 +228,9 @@ static void draw_others(const map *m)
 static void draw_axes(const map *m)
 {
     qx_writing how = qx_writing_tick;
-    for (double row = m->row_low; row <= m->row_high; row += 1.0) {
+    const size_t rows = (size_t)(m->row_high - m->row_low) + 1;
+    for (size_t i = 0; i < rows; i++) {
+        const double row = m->row_low + (double)i;
         qx_scene_text(m->s,
                       cell_x(m, row) + m->wide / 2.0,
                       m->bottom + 13.0,
@@ -238,7 +240,9 @@ static void draw_axes(const map *m)
     }
     how.anchor = QX_FROM_END;
     const double step = m->place_high - m->place_low > 30.0 ? 5.0 : 1.0;
-    for (double place = m->place_low; place <= m->place_high; place += 1.0) {
+    const size_t places = (size_t)(m->place_high - m->place_low) + 1;
+    for (size_t i = 0; i < places; i++) {
+        const double place = m->place_low + (double)i;
         if (fmod(place, step) == 0.0) {
             qx_scene_text(m->s,
                           m->left - 5.0,
@@ -315,8 +319,9 @@ static double draw_legend(const map *m, double y)
     static const char *const lines[] = {
         "dot: trunk of a tree in the trial, beside it its block",
         "ring: takes no part; cross: missing"};
-    for (size_t i = 0; i < QX_COUNT(lines); i++, y += 15.0) {
+    for (size_t i = 0; i < QX_COUNT(lines); i++) {
         qx_scene_text(m->s, m->left, y, m->s->width - m->left, lines[i], qx_writing_soft);
+        y += 15.0;
     }
     return y;
 }

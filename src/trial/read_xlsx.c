@@ -1,6 +1,7 @@
 #include "trial/read_xlsx.h"
 
 #include <expat.h>
+#include <stdio.h>
 #include <string.h>
 #include <zip.h>
 
@@ -80,7 +81,7 @@ static void keep_path(reading *r, char room[PATH_ROOM], const char *text)
         damaged(r, "a sheet has no proper name");
         return;
     }
-    (void)strcpy(room, text);
+    (void)snprintf(room, PATH_ROOM, "%s", text);
 }
 
 /* <sheet name="..." sheetId="1" r:id="rId1"/>: both attributes end on "id"; the one with
@@ -112,12 +113,12 @@ static void relation_begin(void *data, const char *name, const char **pairs)
         keep_path(r, r->sheet_path, target + 1);
         return;
     }
-    char joined[PATH_ROOM + 4] = "xl/";
+    char joined[PATH_ROOM];
     if (target == NULL || strlen(target) >= PATH_ROOM - 4) {
         damaged(r, "a sheet has no proper name");
         return;
     }
-    (void)strcat(joined, target);
+    (void)snprintf(joined, sizeof joined, "xl/%s", target);
     keep_path(r, r->sheet_path, joined);
 }
 
@@ -289,7 +290,9 @@ static void add_cell(reading *r, const char *text)
         return;
     }
     for (char *c = line; *c != '\0'; c++) {
-        *c = *c == '\n' || *c == '\r' ? ' ' : *c;
+        if (*c == '\n' || *c == '\r') {
+            *c = ' ';
+        }
     }
     qx_text_csv(r->csv, line);
 }

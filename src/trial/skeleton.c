@@ -6,8 +6,9 @@
 #include "base/array.h"
 #include "base/map.h"
 
-#define ROWS_MOST ((size_t)10000000)
-#define ABSENT    UINT32_MAX
+#define ROWS_MOST   ((size_t)10000000)
+#define ABSENT      UINT32_MAX
+#define NUMBER_ROOM 24 /* bytes */
 
 typedef struct building {
     qx_ctx *cx;
@@ -27,6 +28,7 @@ typedef struct building {
     size_t rows;
     uint32_t *above;  /* things x unit_count: what stands above, or ABSENT */
     qx_array columns; /* qx_column */
+    char *number;     /* NUMBER_ROOM: the label of a sampled unit, until the next one */
 } building;
 
 /* --- what there is --- */
@@ -132,7 +134,7 @@ new_column(building *b, const char *name, qx_column_kind kind, qx_column **out)
                : QX_OK;
 }
 
-typedef const char *label_at(const building *b, size_t row, size_t which, char room[24]);
+typedef const char *label_at(const building *b, size_t row, size_t which);
 
 /* A label column from the text of each row; NULL stands for missing. */
 static qx_status add_labels(building *b, const char *name, label_at *label, size_t which)
@@ -144,8 +146,7 @@ static qx_status add_labels(building *b, const char *name, label_at *label, size
     QX_TRY(new_column(b, name, QX_COLUMN_LABEL, &column));
     QX_NEW_IN(b->cx, b->arena, code, b->rows);
     for (size_t i = 0; seen != NULL && i < b->rows; i++) {
-        char room[24];
-        const char *text = label(b, i, which, room);
+        const char *text = label(b, i, which);
         const size_t at =
             text == NULL ? QX_MISSING_CODE : qx_map_add(seen, text, strlen(text));
         if (at == QX_MAP_NONE) {
@@ -167,38 +168,33 @@ static qx_status add_labels(building *b, const char *name, label_at *label, size
     return QX_OK;
 }
 
-static const char *placed_label(const building *b, size_t row, size_t unit, char room[24])
+static const char *placed_label(const building *b, size_t row, size_t unit)
 {
     const uint32_t thing = b->above[thing_of(b, row) * b->protocol->unit_count + unit];
-    (void)room;
     return thing == ABSENT ? NULL : b->layout->placed[thing].label;
 }
 
-static const char *
-sampled_label(const building *b, size_t row, size_t depth, char room[24])
+static const char *sampled_label(const building *b, size_t row, size_t depth)
 {
     size_t number = row % b->in_each;
     for (size_t i = b->depth; i-- > depth + 1;) {
         number /= b->each[i];
     }
-    (void)snprintf(room, 24, "%zu", number % b->each[depth] + 1);
-    return room;
+    (void)snprintf(b->number, NUMBER_ROOM, "%zu", number % b->each[depth] + 1);
+    return b->number;
 }
 
-static const char *
-season_label(const building *b, size_t row, size_t which, char room[24])
+static const char *season_label(const building *b, size_t row, size_t which)
 {
     (void)which;
-    (void)room;
     return b->protocol->seasons.level[season_of(b, row)];
 }
 
-static const char *treatment_label(const building *b, size_t row, size_t t, char room[24])
+static const char *treatment_label(const building *b, size_t row, size_t t)
 {
     const qx_treatment *treatment = &b->protocol->treatment[t];
     const uint32_t thing =
         b->above[thing_of(b, row) * b->protocol->unit_count + treatment->on];
-    (void)room;
     if (thing == ABSENT) {
         return NULL;
     }
@@ -336,13 +332,15 @@ qx_status qx_skeleton_make(qx_ctx *cx,
         return qx_fail(cx, QX_E_NOMEM, "no memory for the trial's rows");
     }
     table->arena = arena;
+    char number[NUMBER_ROOM];
     building b = {.cx = cx,
                   .arena = arena,
                   .protocol = protocol,
                   .layout = layout,
                   .variate = &protocol->variate[variate],
                   .samples = samples,
-                  .columns = QX_ARRAY(arena, sizeof(qx_column))};
+                  .columns = QX_ARRAY(arena, sizeof(qx_column)),
+                  .number = number};
     qx_status status = QX_OK;
     QX_SCRATCH(cx, status, build(&b, table));
     if (status != QX_OK) {

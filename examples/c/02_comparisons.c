@@ -8,8 +8,10 @@ static const uint32_t date[12] = {0, 1, 2, 0, 1, 2, 0, 1, 2, 0, 1, 2};
 static const uint32_t block[12] = {0, 0, 0, 1, 1, 1, 2, 2, 2, 3, 3, 3};
 static const char *const dates[] = {"none", "early", "late"};
 
-static qx_status
-print_means(qx_ctx *cx, const qx_arrays_fit *fit, const qx_comparison d[])
+static qx_status print_means(qx_ctx *cx,
+                             qx_arena *texts,
+                             const qx_arrays_fit *fit,
+                             const qx_comparison d[])
 {
     static const size_t order[3] = {1, 2, 0}; /* from the largest mean to the smallest */
     const char *letters[3];
@@ -19,7 +21,7 @@ print_means(qx_ctx *cx, const qx_arrays_fit *fit, const qx_comparison d[])
             differ[l + 3 * m] = differ[m + 3 * l] = d[pair].p_adjusted < 0.05;
         }
     }
-    QX_TRY(qx_letters(cx, qx_ctx_scratch(cx), 3, differ, order, letters));
+    QX_TRY(qx_letters(cx, texts, 3, differ, order, letters));
     for (size_t l = 0; l < 3; l++) {
         qx_estimate mean;
         QX_TRY(qx_arrays_mean(cx, fit, 0, l, &mean));
@@ -47,7 +49,11 @@ static qx_status compare(qx_ctx *cx, const qx_arrays_fit *fit)
                 e.p);
         }
     }
-    return print_means(cx, fit, d);
+    qx_arena *texts = qx_arena_new(); /* owns the letters */
+    const qx_status status = texts == NULL ? qx_fail(cx, QX_E_NOMEM, "no memory")
+                                           : print_means(cx, texts, fit, d);
+    qx_arena_free(texts);
+    return status;
 }
 
 int main(void)

@@ -86,10 +86,10 @@ QX_API qx_status qx_compare_family(qx_ctx *cx,
 /* Letters by insert-and-absorb (Piepho 2004, J Comput Graph Stat 13:456-466): two of the k
  * means share a letter exactly when differ[i + j k] is false (symmetric; the diagonal is
  * not looked at). `a` goes to the mean that is first in `order` (k entries: numbers from
- * largest to smallest mean). out: k texts in `arena` ("a", "ab"; after z comes "A" ... "Z",
- * then "(53)"). When more than QX_LETTERS_MOST would be needed, every text is NULL and a
- * note says so.
- * Errors: QX_E_ARG (order is not a permutation), QX_E_NOMEM.
+ * largest to smallest mean). out: k texts in `arena`, which is not the scratch of cx ("a",
+ * "ab"; after z comes "A" ... "Z", then "(53)"). When more than QX_LETTERS_MOST would be
+ * needed, every text is NULL and a note says so.
+ * Errors: QX_E_ARG (order is not a permutation; the arena is the scratch), QX_E_NOMEM.
  * Cost: O(k^2 c k / 64) with c letters on the way, at most QX_LETTERS_MOST. */
 QX_API qx_status qx_letters(qx_ctx *cx,
                             qx_arena *arena,

@@ -222,6 +222,12 @@ qx_status qx_letters(qx_ctx *cx,
     if (k == 0) {
         return QX_OK;
     }
+    if (arena == qx_ctx_scratch(cx)) {
+        return qx_fail(cx,
+                       QX_E_ARG,
+                       "letters need an arena of their own: the scratch arena gives up "
+                       "their room at once");
+    }
     QX_SCRATCH(cx, status, letters(cx, arena, k, differ, order, out));
     return status;
 }

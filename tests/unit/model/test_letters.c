@@ -276,6 +276,18 @@ static void refuses_an_order_that_is_none(void **state)
                  "order");
 }
 
+/* The scratch is rewound before the letters could be read. */
+static void refuses_the_scratch(void **state)
+{
+    const bool differ[4] = {false};
+    const size_t order[2] = {0, 1};
+    const char *out[2];
+    assert_fails(*state,
+                 qx_letters(*state, qx_ctx_scratch(*state), 2, differ, order, out),
+                 QX_E_ARG,
+                 "an arena of their own");
+}
+
 static qx_status any_letters(qx_ctx *cx, void *given)
 {
     bool differ[9] = {0, 1, 0, 1, 0, 0, 0, 0, 0};
@@ -306,6 +318,7 @@ int main(void)
         WITH_CTX(letters_beyond_the_alphabet),
         WITH_CTX(too_many_letters_are_left_out),
         WITH_CTX(refuses_an_order_that_is_none),
+        WITH_CTX(refuses_the_scratch),
         cmocka_unit_test(survives_no_memory),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -388,6 +388,9 @@ add_effort(planner *q, const qx_foreseen_family *f, size_t each, qx_plan_effort 
         return QX_OK;
     }
     QX_TRY(look(q, times * knob_step(q), each, &seen));
+    if (seen == NULL) {
+        return QX_OK; /* what does not fit has no price */
+    }
     line->knob = (double)(times * knob_step(q));
     line->units = (double)seen->things[q->protocol->treatment[f->treatment].on];
     line->things = (double)seen->rows;

@@ -16,6 +16,7 @@
 
 /* Neighbours of the interpolation: 2 x QX_RANGE_TABLE_MARGIN. */
 #define NEIGHBOURS 16
+#define HALF       8 /* on each side */
 
 /* Sums run in this many lanes side by side. */
 #define LANES 4
@@ -113,6 +114,41 @@ static double tail_at(const grid *g, size_t k, size_t steps)
     return (double)k * g->step * ((sum[0] + sum[1]) + (sum[2] + sum[3]));
 }
 
+/* Degrees of freedom that differ by rounding only are the same question. */
+#define SAME_DF 1e-13
+
+/* Rules and quantiles kept: those of the degrees of freedom asked last. */
+#define RULES     3
+#define QUANTILES 8
+
+typedef struct quantile {
+    double p, df, q;
+} quantile;
+
+typedef struct qx_range_asked {
+    size_t rules, quantiles; /* made so far; the oldest makes room */
+    qx_scale_rule rule[RULES];
+    quantile quantile[QUANTILES];
+} qx_range_asked;
+
+static bool same_df(double a, double b)
+{
+    return a == b || fabs(a - b) <= SAME_DF * fmin(a, b);
+}
+
+/* The rule of df, kept or empty. */
+static qx_scale_rule *rule_of(qx_range_asked *asked, double df)
+{
+    for (size_t i = 0; i < asked->rules && i < RULES; i++) {
+        if (same_df(df, asked->rule[i].df)) {
+            return &asked->rule[i];
+        }
+    }
+    qx_scale_rule *rule = &asked->rule[asked->rules++ % RULES];
+    *rule = (qx_scale_rule){.df = df};
+    return rule;
+}
+
 static qx_status
 fill(qx_ctx *cx, size_t k, size_t count, double tail[], double log_tail[])
 {
@@ -136,7 +172,7 @@ qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_ta
 {
     qx_status status;
     double *tail, *log_tail;
-    qx_scale_rule *rule;
+    qx_range_asked *asked;
     if (k < 2 || k > QX_RANGE_TABLE_MOST) {
         return qx_fail(cx,
                        QX_E_ARG,
@@ -148,14 +184,14 @@ qx_status qx_range_table_make(qx_ctx *cx, qx_arena *arena, size_t k, qx_range_ta
     const size_t count = (size_t)ceil(W_MOST / step) + 2 * (size_t)QX_RANGE_TABLE_MARGIN;
     QX_NEW_IN(cx, arena, tail, count);
     QX_NEW_IN(cx, arena, log_tail, count);
-    QX_NEW_IN(cx, arena, rule, 1);
+    QX_NEW_IN(cx, arena, asked, 1);
     QX_SCRATCH(cx, status, fill(cx, k, count, tail, log_tail));
     *out = (qx_range_table){.k = k,
                             .step = step,
                             .count = count,
                             .tail = tail,
                             .log_tail = log_tail,
-                            .rule = rule};
+                            .asked = asked};
     return status;
 }
 
@@ -174,39 +210,28 @@ qx_range_tables_get(qx_ctx *cx, qx_range_tables *tables, size_t k, qx_range_tabl
 }
 
 /* Polynomial through the NEIGHBOURS values around place `at` of a grid, in barycentric form
- * (Berrut & Trefethen 2004, SIAM Review 46:501-517); the weights of equal steps are
- * binomials of changing sign. */
+ * (Berrut & Trefethen 2004, SIAM Review 46:501-517). The weights of equal steps are
+ * binomials of changing sign, w[i] = -w[15 - i]: each node shares one division with its
+ * mirror image, since n/a - m/b = (n b - m a) / (a b). */
 static double interpolate(const double nodes[], double at)
 {
-    static const double weight[NEIGHBOURS] = {-1.0,
-                                              15.0,
-                                              -105.0,
-                                              455.0,
-                                              -1365.0,
-                                              3003.0,
-                                              -5005.0,
-                                              6435.0,
-                                              -6435.0,
-                                              5005.0,
-                                              -3003.0,
-                                              1365.0,
-                                              -455.0,
-                                              105.0,
-                                              -15.0,
-                                              1.0};
+    static const double weight[HALF] = {
+        -1.0, 15.0, -105.0, 455.0, -1365.0, 3003.0, -5005.0, 6435.0};
     const double whole = floor(at);
     const double past = at - whole;
     if (past == 0.0) {
         return nodes[(size_t)whole];
     }
-    const double *near = nodes + (size_t)whole + 1 - (size_t)(NEIGHBOURS / 2);
-    const double first = past + (NEIGHBOURS / 2.0 - 1.0);
+    const double *left = nodes + (size_t)whole + 1 - (size_t)HALF;
+    const double *right = left + NEIGHBOURS - 1;
     double above[LANES] = {0.0}, below[LANES] = {0.0};
-    for (size_t i = 0; i < NEIGHBOURS; i += LANES) {
-        for (size_t l = 0; l < LANES; l++) {
-            const double share = weight[i + l] / (first - (double)(int)(i + l));
-            above[l] += share * near[i + l];
-            below[l] += share;
+    for (int i = 0; i < HALF; i += LANES) {
+        for (int l = 0; l < LANES; l++) {
+            const double a = past + (HALF - 1.0 - (double)(i + l));
+            const double b = past - (HALF - (double)(i + l));
+            const double share = weight[i + l] / (a * b);
+            above[l] += share * (left[i + l] * b - right[-i - l] * a);
+            below[l] -= share * (double)(NEIGHBOURS - 1 - 2 * (i + l));
         }
     }
     return ((above[0] + above[1]) + (above[2] + above[3])) /
@@ -236,9 +261,9 @@ static double tail(const question *x)
 {
     /* As in numeric/range.c: detail of the integrand in log s. */
     const double detail = fmin(0.11, 0.25 / (1.0 + log(0.5 * (double)x->table->k)));
+    qx_scale_rule *rule = rule_of(x->table->asked, x->df);
     question copy = *x;
-    return fmin(1.0,
-                qx_scale_mean_by(x->table->rule, tail_of_scale, &copy, x->df, detail));
+    return fmin(1.0, qx_scale_mean_by(rule, tail_of_scale, &copy, rule->df, detail));
 }
 
 double qx_range_table_p(const qx_range_table *table, double q, double df)
@@ -260,11 +285,8 @@ static double excess(void *data, double q)
     return log(tail(x)) - x->log_want;
 }
 
-double qx_range_table_q(const qx_range_table *table, double p, double df)
+static double find_quantile(const qx_range_table *table, double p, double df)
 {
-    if (!(p > 0.0 && p < 1.0) || !(df >= 1.0)) {
-        return (double)NAN;
-    }
     question x = {.table = table, .df = df, .log_want = log(p)};
     /* Sidak's bound for all pairs is at or above; the t of one pair at or below. */
     const double pairs = 0.5 * (double)table->k * (double)(table->k - 1);
@@ -279,5 +301,22 @@ double qx_range_table_q(const qx_range_table *table, double p, double df)
         high *= 1.1;
     }
     (void)qx_brent_root(excess, &x, low, high, 1e-12 * high, &q);
+    return q;
+}
+
+double qx_range_table_q(const qx_range_table *table, double p, double df)
+{
+    if (!(p > 0.0 && p < 1.0) || !(df >= 1.0)) {
+        return (double)NAN;
+    }
+    qx_range_asked *asked = table->asked;
+    for (size_t i = 0; i < asked->quantiles && i < QUANTILES; i++) {
+        if (asked->quantile[i].p == p && same_df(df, asked->quantile[i].df)) {
+            return asked->quantile[i].q;
+        }
+    }
+    const double q = find_quantile(table, p, df);
+    asked->quantile[asked->quantiles++ % QUANTILES] =
+        (quantile){.p = p, .df = df, .q = q};
     return q;
 }

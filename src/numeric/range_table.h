@@ -20,12 +20,12 @@
 #include "base/ctx.h"
 
 typedef struct qx_range_table {
-    size_t k;                   /* means */
-    double step;                /* of the grid of w */
-    size_t count;               /* nodes, the first at w = -QX_RANGE_TABLE_MARGIN steps */
-    const double *tail;         /* count */
-    const double *log_tail;     /* count */
-    struct qx_scale_rule *rule; /* of the df asked last; one thread at a time */
+    size_t k;               /* means */
+    double step;            /* of the grid of w */
+    size_t count;           /* nodes, the first at w = -QX_RANGE_TABLE_MARGIN steps */
+    const double *tail;     /* count */
+    const double *log_tail; /* count */
+    struct qx_range_asked *asked; /* what was asked before; one thread at a time */
 } qx_range_table;
 
 #define QX_RANGE_TABLE_MARGIN 8

@@ -43,6 +43,25 @@ static void quantiles_are_those_of_one_question(void **state)
     }
 }
 
+/* What a table keeps of earlier questions never shows: more degrees of freedom and levels
+ * than it keeps, forwards and backwards, with those that differ by rounding between. */
+static void earlier_questions_do_not_show(void **state)
+{
+    static const double p[] = {0.01, 0.05, 0.2};
+    const size_t count = QX_COUNT(dfs) * QX_COUNT(p);
+    qx_range_table table;
+    assert_ok(*state, qx_range_table_make(*state, qx_ctx_scratch(*state), 5, &table));
+    for (size_t turn = 0; turn < 4 * count; turn++) {
+        const size_t at =
+            (turn / count) % 2 == 0 ? turn % count : count - 1 - turn % count;
+        const double df = dfs[at / QX_COUNT(p)] * (1.0 + (double)(turn / count) * 2e-14);
+        const double level = p[at % QX_COUNT(p)];
+        const double q = qx_range_q(level, 5.0, df, QX_UPPER);
+        assert_near(qx_range_table_q(&table, level, df), q, 1e-9);
+        assert_near(qx_range_table_p(&table, q, df), level, 1e-9);
+    }
+}
+
 static void ends_and_bad_arguments(void **state)
 {
     qx_ctx *cx = *state;
@@ -78,6 +97,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         CTX_TEST(probabilities_are_those_of_one_question),
         CTX_TEST(quantiles_are_those_of_one_question),
+        CTX_TEST(earlier_questions_do_not_show),
         CTX_TEST(ends_and_bad_arguments),
         cmocka_unit_test(no_memory_is_told),
     };

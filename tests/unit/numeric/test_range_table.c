@@ -52,9 +52,10 @@ static void earlier_questions_do_not_show(void **state)
     qx_range_table table;
     assert_ok(*state, qx_range_table_make(*state, qx_ctx_scratch(*state), 5, &table));
     for (size_t turn = 0; turn < 4 * count; turn++) {
-        const size_t at =
-            (turn / count) % 2 == 0 ? turn % count : count - 1 - turn % count;
-        const double df = dfs[at / QX_COUNT(p)] * (1.0 + (double)(turn / count) * 2e-14);
+        const size_t again = turn / count; /* 0 ... 3 */
+        const size_t at = again % 2 == 0 ? turn % count : count - 1 - turn % count;
+        const size_t which = at / QX_COUNT(p);
+        const double df = dfs[which] * (1.0 + (double)again * 2e-14);
         const double level = p[at % QX_COUNT(p)];
         const double q = qx_range_q(level, 5.0, df, QX_UPPER);
         assert_near(qx_range_table_q(&table, level, df), q, 1e-9);

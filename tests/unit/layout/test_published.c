@@ -21,7 +21,7 @@ typedef struct room {
     qx_layout_unit unit[4];
     qx_layout_treatment treatment;
     qx_layout_spec spec;
-    char names[LEVELS_MOST][8];
+    char names[LEVELS_MOST][24];
     const char *level[LEVELS_MOST];
 } room;
 

@@ -14,34 +14,6 @@ void qx_complaint(qx_complaints *to,
     }
 }
 
-size_t qx_times(size_t a, size_t b)
-{
-    if (a != 0 && b > SIZE_MAX / a) {
-        return SIZE_MAX;
-    }
-    return a * b;
-}
-
-bool qx_plan_above(const qx_plan *plan, size_t u, size_t a)
-{
-    return plan->above[u * plan->spec->unit_count + a];
-}
-
-bool qx_plan_treated(const qx_plan *plan, size_t unit)
-{
-    for (size_t t = 0; t < plan->spec->treatment_count; t++) {
-        if (plan->spec->treatment[t].on == unit) {
-            return true;
-        }
-    }
-    return false;
-}
-
-size_t qx_plan_held(const qx_plan *plan, size_t u, size_t g)
-{
-    return g == QX_WHOLE_TRIAL ? plan->total[u] : plan->total[u] / plan->total[g];
-}
-
 /* --- the spec itself --- */
 
 static void check_unit(const qx_layout_spec *spec, size_t u, qx_complaints *to)

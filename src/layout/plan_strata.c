@@ -19,17 +19,6 @@ size_t qx_stratum_things(const qx_plan *plan, const qx_stratum *s)
     return plan->total[s->unit] / count * qx_stratum_treated(s, count) - s->left_out;
 }
 
-size_t qx_plan_path(const qx_plan *plan, size_t u, size_t out[])
-{
-    size_t n = 0;
-    for (size_t i = 0; i < plan->spec->unit_count; i++) {
-        if (qx_plan_above(plan, u, plan->order[i])) {
-            out[n++] = plan->order[i];
-        }
-    }
-    return n;
-}
-
 /* --- rows and columns --- */
 
 /* The unit, or QX_WHOLE_TRIAL, inside which rows and columns both lie: the same parent, or

@@ -91,3 +91,19 @@ qx_status qx_class_penalty(qx_ctx *cx,
     }
     return status;
 }
+
+qx_status qx_class_objective(qx_ctx *cx,
+                             const qx_class_model *model,
+                             const double z[],
+                             double *value,
+                             double gradient[])
+{
+    double penalty = 0.0;
+    QX_TRY(qx_class_likelihood(cx, model, z, value, gradient));
+    if (!model->penalised || !(*value > -HUGE_VAL)) {
+        return QX_OK;
+    }
+    QX_TRY(qx_class_penalty(cx, model, z, &penalty, gradient));
+    *value += penalty;
+    return QX_OK;
+}

@@ -225,22 +225,6 @@ qx_status qx_class_information(
     return QX_OK;
 }
 
-qx_status qx_class_objective(qx_ctx *cx,
-                             const qx_class_model *model,
-                             const double z[],
-                             double *value,
-                             double gradient[])
-{
-    double penalty = 0.0;
-    QX_TRY(qx_class_likelihood(cx, model, z, value, gradient));
-    if (!model->penalised || !(*value > -HUGE_VAL)) {
-        return QX_OK;
-    }
-    QX_TRY(qx_class_penalty(cx, model, z, &penalty, gradient));
-    *value += penalty;
-    return QX_OK;
-}
-
 void qx_class_start(const qx_class_model *model, double z[])
 {
     const size_t K = model->K, d = model->d;

@@ -209,7 +209,7 @@ static qx_status find_odd(placing *p)
 /* --- blocks --- */
 
 typedef struct spot {
-    double row, place, block_row, block_place;
+    double row, place;
     size_t block, tree;
 } spot;
 
@@ -228,19 +228,41 @@ static int compare_spots(const void *a, const void *b)
     return 0;
 }
 
-static int compare_blocks(const void *a, const void *b)
+/* The free trees along the rows: all of them as one block. */
+static qx_status along_rows(placing *p, spot **out)
 {
-    const spot *x = a, *y = b;
-    if (x->block_row != y->block_row) {
-        return x->block_row < y->block_row ? -1 : 1;
+    QX_NEW(p->cx, *out, p->usable);
+    for (size_t i = 0; i < p->usable; i++) {
+        const qx_tree *tree = &p->trees->tree[p->free_tree[i]];
+        (*out)[i] = (spot){.row = tree->row, .place = tree->place, .tree = i};
     }
-    if (x->block_place != y->block_place) {
-        return x->block_place < y->block_place ? -1 : 1;
-    }
-    return compare_spots(a, b);
+    qsort(*out, p->usable, sizeof **out, compare_spots);
+    return QX_OK;
 }
 
-/* Trees of each block along the rows, blocks by where they begin. */
+/* Blocks of the free trees, numbered anew by where they begin along the rows. */
+static qx_status number_blocks(placing *p, const size_t from[], size_t **out)
+{
+    spot *spots;
+    size_t *number;
+    size_t blocks = 0;
+    QX_TRY(along_rows(p, &spots));
+    QX_NEW(p->cx, number, p->usable);
+    QX_NEW(p->cx, *out, p->usable);
+    for (size_t b = 0; b < p->usable; b++) {
+        number[b] = QX_NO_BLOCK;
+    }
+    for (size_t i = 0; i < p->usable; i++) {
+        const size_t block = from[spots[i].tree];
+        if (block != QX_NO_BLOCK && number[block] == QX_NO_BLOCK) {
+            number[block] = blocks++;
+        }
+        (*out)[spots[i].tree] = block == QX_NO_BLOCK ? QX_NO_BLOCK : number[block];
+    }
+    return QX_OK;
+}
+
+/* Trees of each block along the rows. */
 static qx_status hand_out(placing *p, const size_t block[])
 {
     spot *spots;
@@ -256,12 +278,6 @@ static qx_status hand_out(placing *p, const size_t block[])
         }
     }
     qsort(spots, used, sizeof *spots, compare_spots);
-    for (size_t i = 0; i < used; i++) {
-        const bool first = i == 0 || spots[i].block != spots[i - 1].block;
-        spots[i].block_row = first ? spots[i].row : spots[i - 1].block_row;
-        spots[i].block_place = first ? spots[i].place : spots[i - 1].block_place;
-    }
-    qsort(spots, used, sizeof *spots, compare_blocks);
     for (size_t i = 0; i < p->count; i++) {
         p->chosen[i] = spots[i].tree;
     }
@@ -380,9 +396,12 @@ static qx_status form_blocks(placing *p)
     p->out->farthest_by_place_m = alike.farthest_by_place_m;
     p->out->reach_m = alike.reach_m;
     p->out->block_count = p->blocks;
-    QX_TRY(keep_blocks(p, alike.block, &p->out->block));
-    QX_TRY(keep_blocks(p, alike.by_place, &p->out->block_by_place));
-    return hand_out(p, p->out->by_place ? alike.by_place : alike.block);
+    size_t *block, *by_place;
+    QX_TRY(number_blocks(p, alike.by_place, &by_place));
+    QX_TRY(number_blocks(p, p->out->by_place ? alike.by_place : alike.block, &block));
+    QX_TRY(keep_blocks(p, block, &p->out->block));
+    QX_TRY(keep_blocks(p, by_place, &p->out->block_by_place));
+    return hand_out(p, block);
 }
 
 /* --- rows and columns --- */

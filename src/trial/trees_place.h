@@ -35,7 +35,9 @@ typedef struct qx_trees_placed {
     bool by_place;                  /* blocks by place alone */
     double within, within_by_place; /* variance of trunk area inside blocks, of 1; NAN */
     double farthest_m, farthest_by_place_m, reach_m;
-    const size_t *block; /* of each tree of the list; QX_NO_BLOCK: takes no part */
+    const size_t
+        *block; /* of each tree of the list, 0: the layout's block 1, the first along
+                            the rows; QX_NO_BLOCK: takes no part */
     const size_t *block_by_place; /* the same by place alone */
     size_t block_count;
     size_t odd_count;

@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import re
 
 import harness
 
@@ -112,6 +113,24 @@ class Trees(harness.Case):
         self.assertIn("Trees from trees.csv", self.run_it("check", "t.qx").out)
         for picture in ("map.svg", "blocks.svg"):
             self.assertIn("<svg", self.read("pic/" + picture))
+
+    def test_the_picture_of_blocks_has_the_blocks_of_the_layout(self):
+        """The dots of row b lie where the trunk areas of the layout's block b are."""
+        made = json.loads(self.lay_out("--json", "--pictures", "pic").out)
+        blocks = [i for i, p in enumerate(made["placed"]) if p["unit"] == "block"]
+        areas = [sorted(p["trunk_area_cm2"] for p in made["placed"]
+                        if p["unit"] == "tree" and p["within"] == [block]) for block in blocks]
+        rows = {}
+        dot = re.compile(r'<circle cx="([0-9.]+)" cy="([0-9.]+)" r="3" class="f-d1')
+        for x, y in dot.findall(self.read("pic/blocks.svg")):
+            rows.setdefault(float(y), []).append(float(x))
+        del rows[min(rows)]  # the key
+        drawn = [sorted(rows[y]) for y in sorted(rows)]
+        self.assertEqual([len(row) for row in drawn], [len(row) for row in areas])
+        flat, wide = sum(areas, []), sum(drawn, [])
+        per_area = (max(wide) - min(wide)) / (max(flat) - min(flat))
+        for area, x in zip(flat, wide):
+            self.assertAlmostEqual(x, min(wide) + per_area * (area - min(flat)), delta=0.2)
 
     def test_data_name_the_trees(self):
         made = json.loads(self.lay_out("--json").out)

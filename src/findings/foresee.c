@@ -126,11 +126,28 @@ static qx_status fill_variances(foreseeing *f, double variance[])
                          f->choice.residual_path);
 }
 
+/* Values of covariates are known only when they are measured. */
+static qx_status tell_covariates(foreseeing *f)
+{
+    for (size_t c = 0; c < f->protocol.covariate_count; c++) {
+        if (f->data.covariate[c] != QX_NO_COLUMN) {
+            QX_TRY(
+                qx_note(f->cx,
+                        "%s is not measured yet: it is planned as a number that differs "
+                        "by chance and costs a degree of freedom. The variation planned "
+                        "with is what is left after it.",
+                        f->protocol.covariate[c].name));
+        }
+    }
+    return QX_OK;
+}
+
 static qx_status set_up(foreseeing *f)
 {
     double *variance;
     QX_TRY(qx_frame_of(f->cx, f->hold, &f->protocol, f->table, f->variate, &f->data));
     QX_TRY(qx_choose(f->cx, f->hold, &f->protocol, f->variate, &f->data, &f->choice));
+    QX_TRY(tell_covariates(f));
     const qx_lmm_spec spec =
         qx_choice_spec(&f->choice, &f->data, f->protocol.analysis.level);
     QX_TRY(qx_lmm_plan_new(f->cx, &spec, &f->plan));
@@ -147,14 +164,32 @@ static qx_status keep(const foreseeing *f, const char *text, const char **out)
     return *out == NULL ? qx_fail(f->cx, QX_E_NOMEM, "no memory for the plan") : QX_OK;
 }
 
-/* Path of the unit against which a term is tested: the lowest that one of its treatments
- * is put on, or the one that took its variation up. */
-static const char *tested_against(const foreseeing *f, const qx_term *term)
+/* Name of what shows the variation of the frame unit k. */
+static const char *shown_as(const foreseeing *f, size_t k)
 {
-    size_t lowest = QX_NONE;
-    bool season = false;
+    const size_t at = shows_in(f, k);
+    return at < f->choice.random_count ? f->choice.random[at].name
+                                       : f->choice.residual_path;
+}
+
+/* Unit of the term's covariate, or QX_NONE. */
+static size_t covariate_unit(const foreseeing *f, const qx_term *term)
+{
+    for (size_t c = 0; c < f->protocol.covariate_count; c++) {
+        if (f->data.covariate[c] != QX_NO_COLUMN &&
+            f->data.covariate[c] == term->number) {
+            return f->protocol.covariate[c].on;
+        }
+    }
+    return QX_NONE;
+}
+
+/* The lowest unit that one of the term's treatments is put on, or its covariate is of;
+ * QX_NONE: season alone. */
+static size_t lowest_unit(const foreseeing *f, const qx_term *term)
+{
+    size_t lowest = covariate_unit(f, term);
     for (size_t k = 0; k < term->factor_count; k++) {
-        season = season || term->factor[k] == f->data.season;
         for (size_t t = 0; t < f->protocol.treatment_count; t++) {
             const size_t on = f->protocol.treatment[t].on;
             if (f->data.treatment[t] == term->factor[k] &&
@@ -163,14 +198,26 @@ static const char *tested_against(const foreseeing *f, const qx_term *term)
             }
         }
     }
+    return lowest;
+}
+
+/* Path of the unit against which a term is tested: its lowest unit (for season alone the
+ * uppermost that seasons vary in), or the one that took its variation up. */
+static const char *tested_against(const foreseeing *f, const qx_term *term)
+{
+    const size_t lowest = lowest_unit(f, term);
+    bool season = false;
+    for (size_t k = 0; k < term->factor_count; k++) {
+        season = season || term->factor[k] == f->data.season;
+    }
     for (size_t k = 0; k < f->data.unit_count; k++) {
-        if (f->data.unit[k].unit == lowest && f->data.unit[k].by_season == season) {
-            const size_t at = shows_in(f, k);
-            return at < f->choice.random_count ? f->choice.random[at].name
-                                               : f->choice.residual_path;
+        const qx_frame_unit *unit = &f->data.unit[k];
+        if (unit->by_season == season && (lowest == QX_NONE || unit->unit == lowest) &&
+            shows_in(f, k) != QX_NO_COLUMN) {
+            return shown_as(f, k);
         }
     }
-    return f->choice.residual_path; /* season alone */
+    return f->choice.residual_path;
 }
 
 static qx_status add_tests(foreseeing *f)

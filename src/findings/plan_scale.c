@@ -323,11 +323,12 @@ static const char *why_not(const scaling *s)
                    : "\"shares\" does not hold one number for each class";
     }
     if (seasonal(s) && !generalised(v) && s->last == NULL && s->expect != NULL &&
-        s->expect->sd != NULL &&
+        s->expect->sd != NULL && !s->protocol->unit[v->on].sample &&
         (s->expect->sd_season == NULL || !(s->expect->sd_season[v->on] > 0.0))) {
-        return "with several seasons its own unit needs \"variation_by_season\" too: how "
-               "much "
-               "the same thing differs from one season to the next";
+        return "with several seasons the unit it is measured on needs a number under "
+               "\"expect: {variation_by_season: {...}}\" as well: how much the same "
+               "thing "
+               "differs from one season to the next";
     }
     if (generalised(v) || v->transform != QX_TRANSFORM_NONE) {
         const double mean = s->out->mean;

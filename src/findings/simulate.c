@@ -28,6 +28,8 @@ typedef struct work {
     size_t *levels;    /* treatment_count: of the thing at hand, QX_NONE: not given */
     size_t *lost_from; /* placed_count: season, or NEVER */
     draw *draw;        /* truth_count */
+    qx_rng *covariate; /* covariate_count: of those that sampled things have */
+    double *stands_in; /* covariate_count x placed_count: of placed things */
     uint32_t *chain;   /* placed_count: a thing and everything above it */
     size_t chain_count;
 } work;
@@ -91,6 +93,24 @@ static qx_status lose_things(work *w, size_t k)
     return QX_OK;
 }
 
+/* A truth says nothing of covariates: they stand in as numbers between 0 and 1 by chance, so
+ * that they cost what a covariate costs and explain nothing. */
+static qx_status draw_covariates(work *w)
+{
+    const qx_protocol *p = w->protocol;
+    const size_t placed = w->layout->placed_count;
+    const size_t before = w->simulation->truth_count + w->simulation->loss_count;
+    QX_NEW(w->cx, w->covariate, p->covariate_count);
+    QX_NEW(w->cx, w->stands_in, p->covariate_count * placed);
+    for (size_t c = 0; c < p->covariate_count; c++) {
+        w->covariate[c] = qx_rng_stream(w->simulation->seed, before + c);
+        for (size_t i = 0; i < placed; i++) {
+            w->stands_in[c * placed + i] = qx_rng_uniform(&w->covariate[c]);
+        }
+    }
+    return QX_OK;
+}
+
 static qx_status prepare(work *w)
 {
     const qx_protocol *p = w->protocol;
@@ -108,7 +128,7 @@ static qx_status prepare(work *w)
     for (size_t k = 0; k < w->simulation->loss_count; k++) {
         QX_TRY(lose_things(w, k));
     }
-    return QX_OK;
+    return draw_covariates(w);
 }
 
 static bool in_chain(const work *w, size_t thing)
@@ -274,6 +294,23 @@ static void write_treatments(const work *w)
     }
 }
 
+static void write_covariates(const work *w, size_t unit, bool sampled)
+{
+    char number[QX_NUMBER_ROOM];
+    for (size_t c = 0; c < w->protocol->covariate_count; c++) {
+        const size_t on = w->protocol->covariate[c].on;
+        double value =
+            sampled && on == unit ? qx_rng_uniform(&w->covariate[c]) : (double)NAN;
+        for (size_t i = 0; i < w->chain_count; i++) {
+            if (w->layout->placed[w->chain[i]].unit == on) {
+                value = w->stands_in[c * w->layout->placed_count + w->chain[i]];
+            }
+        }
+        qx_text_add(w->csv, ",");
+        qx_text_add(w->csv, isnan(value) ? "" : qx_number_fixed(value, 6, number));
+    }
+}
+
 /* The value of variate v, and of how many it is a share. */
 static qx_status
 write_variate(const work *w, size_t v, size_t unit, size_t season, bool sampled)
@@ -306,6 +343,7 @@ static qx_status write_row(const work *w, size_t unit, size_t season, size_t sam
     }
     write_units(w, unit, season, sample);
     write_treatments(w);
+    write_covariates(w, unit, sample > 0);
     for (size_t v = 0; v < p->variate_count; v++) {
         QX_TRY(write_variate(w, v, unit, season, sample > 0));
     }
@@ -362,6 +400,10 @@ static void write_header(const work *w)
     for (size_t t = 0; t < p->treatment_count; t++) {
         qx_text_add(w->csv, ",");
         qx_text_csv(w->csv, p->treatment[t].name);
+    }
+    for (size_t c = 0; c < p->covariate_count; c++) {
+        qx_text_add(w->csv, ",");
+        qx_text_csv(w->csv, p->covariate[c].name);
     }
     for (size_t v = 0; v < p->variate_count; v++) {
         qx_text_add(w->csv, ",");

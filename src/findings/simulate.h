@@ -20,7 +20,9 @@
  *
  * The layout says where everything stands and what chance gave it; a truth says how large
  * the effects and the variations are. Values are rounded as a person would read them off,
- * kept inside the variate's range, and some are lost. What comes out is a data file, so
+ * kept inside the variate's range, and some are lost. Covariates stand in as numbers between
+ * 0 and 1 that explain nothing, each with a stream after those of truths and losses: the
+ * spreads are what a covariate leaves. What comes out is a data file, so
  * that simulated data take the same way as recorded ones.
  *
  * Random numbers: variate k of the truths has stream k of the seed (numeric/rng.h), so the

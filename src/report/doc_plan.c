@@ -278,7 +278,7 @@ static void add_efforts(const planning *p)
                                 "How to spend the effort for %s: %s in each %s",
                                 r->effort_family,
                                 qx_words_plural(p->doc, r->effort_thing),
-                                r->effort_unit));
+                                r->effort_parent));
     if (t == NULL) {
         return;
     }

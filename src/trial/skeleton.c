@@ -174,13 +174,15 @@ static const char *placed_label(const building *b, size_t row, size_t unit)
     return thing == ABSENT ? NULL : b->layout->placed[thing].label;
 }
 
+/* What is sampled in another season is another thing. */
 static const char *sampled_label(const building *b, size_t row, size_t depth)
 {
     size_t number = row % b->in_each;
     for (size_t i = b->depth; i-- > depth + 1;) {
         number /= b->each[i];
     }
-    (void)snprintf(b->number, NUMBER_ROOM, "%zu", number % b->each[depth] + 1);
+    number = season_of(b, row) * b->each[depth] + number % b->each[depth];
+    (void)snprintf(b->number, NUMBER_ROOM, "%zu", number + 1);
     return b->number;
 }
 
@@ -208,6 +210,9 @@ static qx_status add_number(building *b, const char *name, const double value[])
     qx_decimal *exact;
     QX_TRY(new_column(b, name, QX_COLUMN_NUMBER, &column));
     QX_NEW_IN(b->cx, b->arena, exact, b->rows);
+    for (size_t i = 0; i < b->rows; i++) {
+        exact[i].scale = QX_DECIMAL_INEXACT; /* nobody typed it */
+    }
     column->value = value;
     column->exact = exact;
     return QX_OK;

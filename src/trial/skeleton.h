@@ -12,7 +12,7 @@
 #include "trial/table.h"
 
 /* samples: things measured in each parent for sampled units that have no count of their
- * own, >= 1. Rows by season, then by placed thing in the layout's order, then by number.
+ * own, >= 1; those of another season are other things. Rows by season, then by placed thing in the layout's order, then by number.
  * A share counts 1 of 1. Covariates that the variate's unit reaches get distinct values, so
  * that they cost their degree of freedom. The caller frees *out with qx_table_free.
  * QX_E_ARG: samples 0; QX_E_INPUT: more than 10^7 rows; QX_E_NOMEM. */

@@ -54,6 +54,35 @@ class Plan(harness.Case):
         self.assertEqual(needed, sorted(needed))
         self.assertLess(needed[0], needed[2])
 
+    def test_a_covariate_costs_a_degree_of_freedom(self):
+        before = ("units:", "covariates:\n  girth: {on: tree, unit: cm}\nunits:")
+        self.write("p.yaml", PLAN)
+        self.write("c.yaml", PLAN.replace(*before))
+        plain, with_it = (json.loads(self.run_it("plan", name, "--json").out)["results"][0]
+                          ["treatments"][0] for name in ("p.yaml", "c.yaml"))
+        # not just 1: blocks tell a little of a covariate that differs between them
+        self.assertAlmostEqual(plain["df"] - with_it["df"], 1, delta=0.01)
+        self.assertLess(with_it["power"], plain["power"])
+        told = self.run_it("plan", "c.yaml", "--simulate", "40", "--seed", "1").out
+        self.assertIn("girth is not measured yet", told)
+        self.assertIn("Simulated (40 trials", told)
+        self.assertRegex(told, r"girth +trees within blocks +1 ")
+
+    def test_seasons_are_tested_inside_blocks_and_samples_are_new(self):
+        seasonal = PLAN.replace("units:", "seasons: [2025, 2026]\nunits:").replace(
+            "count: 4}", "count: 4}\n  shoot: {within: tree, sample: true}").replace(
+            "continuous, on: tree", "continuous, on: shoot").replace(
+            "tree: 3}", "tree: 3, shoot: 5}, variation_by_season: {block: 1, tree: 1}")
+        self.write("p.yaml", seasonal + "planning: {samples: 3, cost: {tree: 9, shoot: 1}}\n")
+        told = self.run_it("plan", "p.yaml").out
+        self.assertRegex(told, r"season +seasons within blocks +1 +5\n")
+        self.assertIn("How to spend the effort for thin: shoots in each tree", told)
+        plan = json.loads(self.run_it("plan", "p.yaml", "--json").out)
+        # Classical: two means of 6 trees; a tree's own variance is 9, that of its two seasons
+        # 1, and its shoots are six different ones of variance 25.
+        family = plan["results"][0]["treatments"][0]
+        self.assertAlmostEqual(family["se"] ** 2, 2 / 6 * (9 + 1 / 2 + 25 / 6), places=6)
+
     def test_writes_a_page(self):
         self.write("p.yaml", PLAN)
         self.run_it("plan", "p.yaml", "-o", "plan")

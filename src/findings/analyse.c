@@ -214,6 +214,7 @@ static qx_status analyse_frame(qx_work *w, size_t v)
     bool possible;
     w->result->used = w->data.n;
     w->result->missing = w->data.missing;
+    w->result->without = w->data.without;
     QX_TRY(can_be_fitted(w, &possible));
     if (!possible) {
         return QX_OK;

@@ -230,6 +230,7 @@ typedef struct qx_result {
     size_t class_count; /* grades and classes: how many; else 0 */
     const char *const *class_name;
     size_t used, missing;
+    const char *without; /* what rows with a value lack and are left out for, or NULL */
     qx_result_look look;
     size_t fixed_count;
     const char *const *fixed;

@@ -19,8 +19,9 @@ typedef struct qx_frame_builder {
     const qx_protocol *protocol;
     const qx_table *table;
     const qx_variate *variate;
-    bool *keep;     /* table rows that are complete */
-    size_t *source; /* n: table row of each frame row */
+    bool *keep;          /* table rows that are complete */
+    const char *without; /* a column that rows with a value lack, or NULL */
+    size_t *source;      /* n: table row of each frame row */
     size_t n;
     qx_factor *factor;
     size_t factor_count;

@@ -96,6 +96,7 @@ static qx_status build(qx_frame_builder *b, size_t variate, qx_variate_frame *ou
     const qx_protocol *p = b->protocol;
     qx_identity *identity;
     QX_TRY(qx_frame_mark_complete(b, &out->missing));
+    out->without = b->without;
     QX_NEW(b->cx, identity, p->unit_count);
     QX_TRY(qx_identify(b->cx, b->arena, p, b->table, variate, b->keep, identity));
     qx_frame_drop_unknown(b, identity, &out->missing);

@@ -25,10 +25,12 @@ typedef struct qx_frame_unit {
 
 typedef struct qx_variate_frame {
     qx_frame frame;
-    size_t n;          /* rows used (after `times`) */
-    size_t missing;    /* rows of the data left out */
-    const size_t *row; /* n: row of the data, from 1 */
-    const double *raw; /* n: the response on the scale of measurement (share for k of n,
+    size_t n;            /* rows used (after `times`) */
+    size_t missing;      /* rows of the data left out */
+    const char *without; /* a treatment, covariate, date or season that rows with a value
+                            lack; NULL: none does */
+    const size_t *row;   /* n: row of the data, from 1 */
+    const double *raw;   /* n: the response on the scale of measurement (share for k of n,
                           number of the class) */
     const double *scaled; /* n: on the scale of analysis */
     const double *k;      /* n: count, or how many of `size`; NULL for other kinds */

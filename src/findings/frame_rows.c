@@ -30,28 +30,59 @@ bool qx_frame_applies(const qx_frame_builder *b, size_t unit)
     return qx_unit_reaches(b->protocol, unit, b->variate->on);
 }
 
-/* Does a treatment, season or covariate lack its value in this row? */
-static bool factor_missing(const qx_frame_builder *b, size_t row)
+/* The treatment, covariate, date or season whose value this row lacks, or NULL. */
+static const char *lacks(const qx_frame_builder *b, size_t row)
 {
     const qx_protocol *p = b->protocol;
     for (size_t t = 0; t < p->treatment_count; t++) {
         if (qx_frame_applies(b, p->treatment[t].on) &&
             label_missing(qx_table_find(b->table, p->treatment[t].name), row)) {
-            return true;
+            return p->treatment[t].name;
         }
     }
     for (size_t c = 0; c < p->covariate_count; c++) {
         if (qx_frame_applies(b, p->covariate[c].on) &&
             number_missing(qx_table_find(b->table, p->covariate[c].name), row)) {
-            return true;
+            return p->covariate[c].name;
         }
     }
     if (b->variate->dates != NULL &&
         label_missing(qx_table_find(b->table, b->variate->dates), row)) {
-        return true;
+        return b->variate->dates;
     }
     return p->seasons.level_count > 0 &&
-           label_missing(qx_table_find(b->table, p->seasons.column), row);
+                   label_missing(qx_table_find(b->table, p->seasons.column), row)
+               ? p->seasons.column
+               : NULL;
+}
+
+/* Says how many values there are that cannot be used, for each column that lacks. */
+static qx_status tell_lacking(qx_frame_builder *b, const char *const lack[])
+{
+    const char **told;
+    size_t count = 0;
+    QX_NEW(b->cx, told, b->protocol->treatment_count + b->protocol->covariate_count + 2);
+    for (size_t row = 0; row < b->table->rows; row++) {
+        size_t k = 0, values = 0;
+        while (lack[row] != NULL && k < count && told[k] != lack[row]) {
+            k++;
+        }
+        if (lack[row] == NULL || k < count) {
+            continue;
+        }
+        told[count++] = lack[row];
+        for (size_t i = row; i < b->table->rows; i++) {
+            values += lack[i] == lack[row] ? 1 : 0;
+        }
+        b->without = b->without == NULL ? lack[row] : b->without;
+        QX_TRY(qx_note(b->cx,
+                       "%zu value%s of %s cannot be used: %s is not known there.",
+                       values,
+                       values == 1 ? "" : "s",
+                       b->variate->name,
+                       lack[row]));
+    }
+    return QX_OK;
 }
 
 /* Is this a row about a thing of the variate's own unit? With trees, limbs and shoots in one
@@ -88,13 +119,16 @@ qx_status qx_frame_mark_complete(qx_frame_builder *b, size_t *missing)
         *missing = b->table->rows;
         return QX_OK;
     }
+    const char **lack;
+    QX_NEW(b->cx, lack, b->table->rows);
     for (size_t row = 0; row < b->table->rows; row++) {
         const bool seen = classes ? !label_missing(value, row)
                                   : isfinite(qx_frame_response(value, of, row)) != 0;
-        b->keep[row] = seen && !factor_missing(b, row);
+        lack[row] = seen ? lacks(b, row) : NULL;
+        b->keep[row] = seen && lack[row] == NULL;
         *missing += !b->keep[row] && belongs(b, row) ? 1 : 0;
     }
-    return QX_OK;
+    return tell_lacking(b, lack);
 }
 
 /* Rows whose unit cannot be told are left out too. */

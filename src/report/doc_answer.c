@@ -349,18 +349,30 @@ static size_t factors_by_strength(qx_doc *doc, const qx_findings *f, const qx_re
     return count;
 }
 
+static const char *nothing_to_say(qx_doc *doc, const qx_result *r)
+{
+    const char *label = qx_words_label(doc, r);
+    return r->without == NULL
+               ? qx_say(doc,
+                        "Nothing can be said about %s: no value of it was recorded (%zu "
+                        "missing).",
+                        label,
+                        r->missing)
+               : qx_say(
+                     doc,
+                     "Nothing can be said about %s: its values were recorded, but %s is "
+                     "not known for any of them. Record %s, or take it out of the "
+                     "protocol, and analyse again.",
+                     label,
+                     r->without,
+                     r->without);
+}
+
 void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
     if (r->used == 0) {
-        qx_doc_add(
-            doc,
-            QX_NODE_NOTE,
-            qx_say(doc,
-                   "Nothing can be said about %s: no value of it was recorded (%zu "
-                   "missing).",
-                   qx_words_label(doc, r),
-                   r->missing));
+        qx_doc_add(doc, QX_NODE_NOTE, nothing_to_say(doc, r));
         return;
     }
     if (!r->converged && r->mean_count == 0 && r->variance_count == 0) {

@@ -219,6 +219,20 @@ class Degenerate(harness.Case):
             self.assertEqual(result["differences"], [])
             self.assertTrue(any("same value" in note for note in result["notes"]), result["notes"])
 
+    def test_a_covariate_that_nobody_measured_is_named(self):
+        protocol, data = covariates(lambda k: 3 + k, lambda k: "")
+        self.write("p.yaml", protocol)
+        self.write("d.csv", data)
+        out = " ".join(self.run_it("analyse", "p.yaml", "d.csv").out.split())
+        self.assertIn("its values were recorded, but area is not known for any of them", out)
+        notes = json.loads(self.run_it("analyse", "--json", "p.yaml", "d.csv").out)["results"][0]
+        self.assertIn("12 values of y cannot be used: area is not known there.", notes["notes"])
+        protocol, data = covariates(lambda k: "" if k in (2, 7) else 3 + k % 5, lambda k: 9 - k % 4)
+        self.write("d.csv", data)
+        some = json.loads(self.run_it("analyse", "--json", "p.yaml", "d.csv").out)["results"][0]
+        self.assertIn("2 values of y cannot be used: girth is not known there.", some["notes"])
+        self.assertTrue(some["means"])
+
     def test_no_replicate_no_verdict(self):
         for name in ("one replicate", "one replicate in blocks", "two rows", "one row"):
             protocol, data = CASES[name][0]

@@ -282,6 +282,9 @@ typedef struct qx_findings {
     const struct qx_layout *layout; /* borrowed, NULL if unknown */
     size_t change_count; /* what was done otherwise than drawn, in sentences; borrowed */
     const char *const *change;
+    size_t
+        by_hand_count; /* what was changed in the trial file with another program; borrowed */
+    const char *const *by_hand;
     size_t result_count;
     const qx_result *result;
 } qx_findings;

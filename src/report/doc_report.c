@@ -222,6 +222,24 @@ static void one_variate(qx_doc *doc,
     qx_doc_correlation_table(doc, r);
 }
 
+/* Above everything else: what the reader is about to trust was changed. */
+static void changed_by_hand(qx_doc *doc, const qx_findings *f)
+{
+    if (f->by_hand_count == 0) {
+        return;
+    }
+    qx_doc_heading(doc, 2, "by-hand", "The trial file is not as the program made it");
+    qx_doc_add(
+        doc,
+        QX_NODE_PARAGRAPH,
+        "Somebody changed it with another program, or it is damaged. What follows "
+        "goes by the file as it is now. Before you trust it, compare it with a copy "
+        "from before, or with the layout on paper.");
+    for (size_t i = 0; i < f->by_hand_count; i++) {
+        qx_doc_add(doc, QX_NODE_CAUTION, qx_say(doc, "Changed: %s.", f->by_hand[i]));
+    }
+}
+
 static void question(qx_doc *doc, const qx_findings *f)
 {
     qx_doc_heading(doc, 2, "question", "Question");
@@ -325,6 +343,7 @@ qx_doc_report(qx_arena *arena, const qx_findings *f, const qx_report_choice *cho
             "Invented: the protocol says that this trial was made up. Do not use "
             "any number of it in an orchard.";
     }
+    changed_by_hand(doc, f);
     question(doc, f);
     answer(doc, f);
     if (choice->answer_only) {

@@ -394,6 +394,9 @@ qx_status qx_render_json(qx_ctx *cx, const qx_findings *findings, qx_text *out)
     if (findings->change_count > 0) {
         write_texts(j, "changes", findings->change_count, findings->change);
     }
+    if (findings->by_hand_count > 0) {
+        write_texts(j, "changed_by_hand", findings->by_hand_count, findings->by_hand);
+    }
     qx_json_open(j, "results", '[');
     for (size_t i = 0; i < findings->result_count; i++) {
         write_result(j, &findings->result[i]);

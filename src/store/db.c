@@ -36,6 +36,7 @@ static qx_status status_of(int code)
     switch (code & 0xff) {
     case SQLITE_NOMEM:
         return QX_E_NOMEM;
+    case SQLITE_ERROR: /* our statements are right: tables or columns are not there */
     case SQLITE_CORRUPT:
     case SQLITE_NOTADB:
         return QX_E_INPUT;
@@ -60,6 +61,7 @@ static const char *words_of(int code)
         return "it may not be written to; check the permissions of file and folder";
     case SQLITE_CANTOPEN:
         return "it could not be opened; check the permissions of file and folder";
+    case SQLITE_ERROR:
     case SQLITE_CORRUPT:
     case SQLITE_NOTADB:
         return "it is damaged or not a trial file; take the last good copy";

@@ -350,6 +350,31 @@ static qx_status count(qx_ctx *cx, qx_trial_file *file, const char *sql, size_t 
     return QX_OK;
 }
 
+/* What is newest, and what was corrected, goes by thing, season, date and quantity; files of
+ * older schemas have neither dates nor trees. */
+static qx_status count_values(qx_ctx *cx, qx_trial_file *file, qx_trial_about *about)
+{
+    static const char *const values[] = {
+        "SELECT count(*) FROM (SELECT value, max(revision) FROM observation"
+        " GROUP BY thing, season, quantity) WHERE value IS NOT NULL",
+        "SELECT count(*) FROM (SELECT value, max(revision) FROM observation"
+        " GROUP BY thing, season, date, quantity) WHERE value IS NOT NULL"};
+    static const char *const given[] = {
+        "SELECT coalesce(sum(n - 1), 0) FROM (SELECT count(value) AS n FROM observation"
+        " GROUP BY thing, season, quantity HAVING n > 0)",
+        "SELECT coalesce(sum(n - 1), 0) FROM (SELECT count(value) AS n FROM observation"
+        " GROUP BY thing, season, date, quantity HAVING n > 0)"};
+    int64_t schema = 0;
+    bool there = false;
+    QX_TRY(qx_schema_of(cx, file->db, &schema));
+    QX_TRY(count(cx, file, values[schema < 3 ? 0 : 1], &about->values));
+    QX_TRY(count(cx, file, given[schema < 3 ? 0 : 1], &about->corrections));
+    QX_TRY(qx_db_has(cx, file->db, "placed_tree", &there));
+    return there
+               ? count(cx, file, "SELECT count(*) FROM placed_tree", &about->placed_trees)
+               : QX_OK;
+}
+
 qx_status
 qx_trial_file_about(qx_ctx *cx, qx_trial_file *file, qx_arena *arena, qx_trial_about *out)
 {
@@ -377,20 +402,7 @@ qx_trial_file_about(qx_ctx *cx, qx_trial_file *file, qx_arena *arena, qx_trial_a
     QX_TRY(qx_db_do(cx, file->db, statement));
     QX_TRY(count(cx, file, "SELECT count(*) FROM import", &about.imports));
     QX_TRY(count(cx, file, "SELECT count(*) FROM thing", &about.things));
-    QX_TRY(count(cx,
-                 file,
-                 "SELECT count(*) FROM observation AS o WHERE value IS NOT NULL AND"
-                 " NOT EXISTS (SELECT 1 FROM observation AS n WHERE n.thing = o.thing AND"
-                 " n.season = o.season AND n.quantity = o.quantity AND"
-                 " n.revision > o.revision)",
-                 &about.values));
-    QX_TRY(count(cx,
-                 file,
-                 "SELECT count(*) FROM observation AS n WHERE EXISTS (SELECT 1 FROM"
-                 " observation AS o WHERE n.thing = o.thing AND n.season = o.season AND"
-                 " n.quantity = o.quantity AND n.revision > o.revision AND"
-                 " o.value IS NOT NULL)",
-                 &about.corrections));
+    QX_TRY(count_values(cx, file, &about));
     *out = about;
     return QX_OK;
 }

@@ -77,10 +77,11 @@ typedef struct qx_trial_about {
     const char *program;         /* version that made the file */
     const char *created_at;      /* UTC */
     const char *created_by;
-    size_t imports;     /* data files recorded */
-    size_t things;      /* things that something was measured on */
-    size_t values;      /* newest revisions that hold a value */
-    size_t corrections; /* revisions after the first value */
+    size_t imports;      /* data files recorded */
+    size_t things;       /* things that something was measured on */
+    size_t values;       /* newest revisions that hold a value */
+    size_t corrections;  /* revisions after the first value */
+    size_t placed_trees; /* things that are said to be a tree of a list */
 } qx_trial_about;
 
 /* Texts live in `arena`. */

@@ -16,6 +16,8 @@ look(qx_ctx *cx, const char *path, bool trial, const char *by, qx_analysed *made
         qx_analyse_looks(cx, l->protocol, l->table, l->layout, history, &made->findings));
     made->findings->change_count = l->change_count;
     made->findings->change = l->change;
+    made->findings->by_hand_count = l->by_hand_count;
+    made->findings->by_hand = l->by_hand;
     return trial && by != NULL ? qx_looks_take(cx, path, made->findings, by) : QX_OK;
 }
 

@@ -26,8 +26,8 @@ typedef struct qx_checked {
 qx_status
 qx_check_protocol(qx_ctx *cx, const char *path, const char *data, qx_problems *problems);
 
-/* A trial file: pages, protocol against its digest, layout against its digest, and the
- * layout drawn again from the seed (with its trees). Texts of *out in `arena`. */
+/* A trial file: pages, everything that was changed by hand (tasks/inspect_trial.h), and each
+ * value that record would not have taken (store/inspect.h). Texts of *out in `arena`. */
 qx_status qx_check_trial(qx_ctx *cx,
                          const char *path,
                          qx_problems *problems,

@@ -4,9 +4,11 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "store/inspect.h"
 #include "store/observations.h"
 #include "store/trial_file.h"
 #include "tasks/changes_told.h"
+#include "tasks/inspect_trial.h"
 #include "trial/check.h"
 #include "trial/join.h"
 #include "trial/read_yaml.h"
@@ -40,6 +42,13 @@ load_from(qx_ctx *cx, qx_trial_file *file, qx_problems *problems, qx_loaded *out
                            out->layout->arena,
                            &out->change_count,
                            &out->change));
+    QX_TRY(qx_changed_by_hand(
+        cx, file, out->protocol, out->layout->arena, &out->by_hand_count, &out->by_hand));
+    const size_t before = qx_problems_count(problems);
+    QX_TRY(qx_inspect_values(cx, file, out->protocol, problems));
+    if (qx_problems_count(problems) > before) {
+        return qx_fail(cx, QX_E_INPUT, "%s is not in order", qx_trial_file_path(file));
+    }
     QX_TRY(qx_observations_table(cx, file, out->protocol, out->layout, &stored));
     const qx_status status = qx_table_join_layout(
         cx, out->protocol, out->layout, stored, problems, &out->table);

@@ -15,6 +15,7 @@
 #include "findings/means_of.h"
 #include "findings/model_told.h"
 #include "findings/observed_cells.h"
+#include "findings/refusal.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
 
@@ -162,24 +163,10 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     return qx_warn_of_interactions(w);
 }
 
-/* Data that the model cannot hold are told in a note; *possible is false then. */
-static qx_status tell_refusal(qx_work *w, qx_status status, bool *possible)
-{
-    *possible = status == QX_OK;
-    if (status == QX_E_INPUT || status == QX_E_RANK) {
-        char why[256];
-        strncpy(why, qx_ctx_message(w->cx), sizeof why - 1);
-        why[sizeof why - 1] = '\0';
-        qx_ctx_forgive(w->cx);
-        return qx_note(w->cx, "%s could not be analysed: %s.", w->variate->name, why);
-    }
-    return status;
-}
-
 /* Dates, residuals by season and field trend. */
 static qx_status spec_completed(qx_work *w, bool *possible)
 {
-    return tell_refusal(w, qx_covariance_of(w), possible);
+    return qx_tell_refusal(w, qx_covariance_of(w), possible);
 }
 
 /* Fits and reads the fit. */
@@ -187,7 +174,7 @@ static qx_status fit_and_read(qx_work *w)
 {
     qx_lmm *fit = NULL;
     bool possible;
-    QX_TRY(tell_refusal(w, qx_lmm_fit(w->cx, &w->spec, &fit), &possible));
+    QX_TRY(qx_tell_refusal(w, qx_lmm_fit(w->cx, &w->spec, &fit), &possible));
     if (!possible) {
         return QX_OK;
     }

@@ -10,6 +10,7 @@
 #include "findings/covariates.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
+#include "findings/refusal.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "numeric/dist.h"
@@ -175,16 +176,12 @@ qx_status qx_counts_of(qx_work *w)
 {
     qx_family_choice choice;
     qx_glmm *fit = NULL;
-    qx_status status = qx_choose_family(w, &choice, &fit);
-    if (status == QX_E_INPUT || status == QX_E_RANK || status == QX_E_ARG) {
-        char why[256];
-        strncpy(why, qx_ctx_message(w->cx), sizeof why - 1);
-        why[sizeof why - 1] = '\0';
-        qx_ctx_forgive(w->cx);
-        return qx_note(w->cx, "%s could not be analysed: %s.", w->variate->name, why);
+    bool possible;
+    QX_TRY(qx_tell_refusal(w, qx_choose_family(w, &choice, &fit), &possible));
+    if (!possible) {
+        return QX_OK;
     }
-    QX_TRY(status);
-    status = go_on(w, &choice, &fit);
+    const qx_status status = go_on(w, &choice, &fit);
     qx_glmm_free(fit);
     return status;
 }

@@ -7,6 +7,7 @@
 #include "findings/grades_tests.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
+#include "findings/refusal.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "model/multinomial.h"
@@ -209,16 +210,12 @@ qx_status qx_grades_of(qx_work *w)
 {
     const qx_classes_spec spec = qx_grades_spec(w);
     qx_classes *fit = NULL;
-    qx_status status = qx_grades_fit(w, &spec, &fit);
-    if (status == QX_E_INPUT || status == QX_E_RANK || status == QX_E_ARG) {
-        char why[256];
-        strncpy(why, qx_ctx_message(w->cx), sizeof why - 1);
-        why[sizeof why - 1] = '\0';
-        qx_ctx_forgive(w->cx);
-        return qx_note(w->cx, "%s could not be analysed: %s.", w->variate->name, why);
+    bool possible;
+    QX_TRY(qx_tell_refusal(w, qx_grades_fit(w, &spec, &fit), &possible));
+    if (!possible) {
+        return QX_OK;
     }
-    QX_TRY(status);
-    status = go_on(w, fit);
+    const qx_status status = go_on(w, fit);
     qx_classes_free(fit);
     return status;
 }

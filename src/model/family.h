@@ -37,6 +37,7 @@ typedef struct qx_family_rows {
     const double *size;     /* n rows; NULL for counts */
     const double *weight;   /* n rows: how many alike rows each stands for; NULL: 1 */
     const double *constant; /* n rows: weight times the part of l without parameters */
+    double rounding;        /* of the sum of l: that of the constants, which it cancels */
 } qx_family_rows;
 
 typedef struct qx_family {

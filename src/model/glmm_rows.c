@@ -1,5 +1,6 @@
 /* model/glmm_rows.c - from the rows of the data to those of the engine: joined where several
  * say the same, copied where one stands for several that differ by chance. */
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -243,6 +244,35 @@ static double constant_of(const qx_glmm *fit, double k, double n)
     return fit->family->constant(k, n);
 }
 
+/* Rounding of log L beside which a fit can be had: with random terms spreads are searched by
+ * log L itself; without, slopes alone find the top, and only likelihood ratios feel it. */
+static const double ROUNDING_RANDOM = 1e-5, ROUNDING_FIXED = 1e-2;
+
+/* Terms of the size of the constants nearly cancel in log L. */
+static qx_status
+find_rounding(qx_ctx *cx, const qx_glmm *fit, const double k[], qx_family_rows *out)
+{
+    const qx_glmm_rows *rows = &fit->inner->rows;
+    double most = 0.0, sum = 0.0;
+    for (size_t j = 0; j < rows->n; j++) {
+        sum += fabs(out->constant[j]);
+    }
+    out->rounding = 4.0 * DBL_EPSILON * sum;
+    if (out->rounding < (fit->m > 0 ? ROUNDING_RANDOM : ROUNDING_FIXED)) {
+        return QX_OK;
+    }
+    for (size_t i = 0; i < rows->rows; i++) {
+        most = fmax(most, k[i]);
+    }
+    return qx_fail(
+        cx,
+        QX_E_INPUT,
+        "counts as large as %.6g are more than a model of counts can tell from "
+        "rounding; if no number is in the wrong column, measure it as continuous "
+        "with \"transform: log\"",
+        most);
+}
+
 qx_status qx_glmm_data(qx_ctx *cx,
                        qx_arena *arena,
                        const qx_glmm *fit,
@@ -276,5 +306,5 @@ qx_status qx_glmm_data(qx_ctx *cx,
                             .size = rows->size,
                             .weight = rows->weight,
                             .constant = constant};
-    return QX_OK;
+    return find_rounding(cx, fit, k, out);
 }

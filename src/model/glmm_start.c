@@ -89,12 +89,14 @@ qx_status qx_glmm_maximise(qx_ctx *cx,
                            const qx_laplace_options *options,
                            qx_laplace_fit *out)
 {
+    qx_laplace_options with = *options;
     double *x;
+    with.rounding = data->rounding;
     QX_NEW(cx, x, qx_laplace_length(&inner->problem));
     if (start == NULL) {
         QX_TRY(qx_glmm_start(cx, inner, family, data, x));
     } else {
         memcpy(x, start, qx_laplace_length(&inner->problem) * sizeof *x);
     }
-    return qx_laplace_maximise_here(cx, arena, inner->plan, data, x, options, out);
+    return qx_laplace_maximise_here(cx, arena, inner->plan, data, x, &with, out);
 }

@@ -134,6 +134,8 @@ typedef struct qx_laplace_options {
                           below this; 0: 1e-14 with a last polish */
     size_t iterations; /* at most; 0: 200 */
     bool no_curvature; /* leave out hessian (simulations) */
+    double rounding;   /* of log L, where its rows are small differences of large terms
+                          (large counts); 0: that of its value */
 } qx_laplace_options;
 
 typedef struct qx_laplace_fit {
@@ -146,6 +148,7 @@ typedef struct qx_laplace_fit {
     qx_mat hessian; /* of -log L over x, rows and columns of fixed parameters and of sd at
                          zero are 0; 0 x 0 with no_curvature */
     bool *at_zero;  /* m: sd that came out at zero */
+    double rounding; /* as in the options */
     bool converged;
     size_t iterations, evaluations;
 } qx_laplace_fit;

@@ -51,6 +51,7 @@ qx_status qx_search_room(qx_ctx *cx,
     s->even_to = s->even_from + f->random_count + f->even;
     s->most = options->iterations > 0 ? options->iterations : ITERATIONS;
     QX_TRY(qx_laplace_room_make(cx, qx_ctx_scratch(cx), plan, data, &s->room));
+    s->room.rounding = options->rounding;
     QX_NEW(cx, s->fixed, s->length);
     QX_NEW(cx, s->x, s->length);
     QX_NEW(cx, s->gradient, s->length);

@@ -145,6 +145,7 @@ hand_over(qx_ctx *cx, qx_arena *arena, qx_search *s, bool curved, qx_laplace_fit
             }
         }
     }
+    out->rounding = s->room.rounding;
     out->iterations = s->iterations;
     out->evaluations = s->evaluations;
     return QX_OK;

@@ -45,6 +45,7 @@ typedef struct qx_laplace_room {
     const qx_laplace_plan *plan;
     const void *data;
     const double *psi;
+    double rounding; /* of F: as in the options */
     double sd[QX_LAPLACE_TERMS_MOST];
     double *fixed;      /* n d: X beta + offset, by place */
     double *eta;        /* most_rows d */

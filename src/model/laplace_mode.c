@@ -8,6 +8,9 @@
 /* Newton steps to a mode: half the squared step, in units of F, below which one more step
  * takes the error to rounding (it squares). */
 static const double MODE_PRECISION = 1e-13;
+/* Below this, and below the rounding of F, F cannot tell whether a step was good: full steps,
+ * until they no longer shrink. */
+static const double MODE_NEAR = 1e-8;
 enum { MODE_STEPS = 200, MODE_HALVINGS = 60 };
 
 void qx_laplace_predict(qx_laplace_room *room,
@@ -127,14 +130,17 @@ bool qx_laplace_mode(qx_ctx *cx,
         *joint = move(room, set, 0.0, u, order);
         return *joint != -(double)INFINITY;
     }
-    double F = begin(room, set, u);
+    double F = begin(room, set, u), before = INFINITY;
     for (size_t i = 0; i < MODE_STEPS && F != -(double)INFINITY; i++) {
         joint_gradient(room, set, u);
         const double decrement = newton_step(cx, room, set);
         if (isnan(decrement)) {
             return false;
         }
-        const bool last = decrement < MODE_PRECISION;
+        const bool near = decrement < fmax(MODE_NEAR, room->rounding);
+        const bool last =
+            decrement < MODE_PRECISION || (near && decrement > 0.5 * before);
+        before = decrement;
         memcpy(room->before, u, set->columns * sizeof *u);
         double part = 1.0, now = move(room, set, part, u, last ? order : QX_ROWS_CURVE);
         if (last) {
@@ -142,8 +148,8 @@ bool qx_laplace_mode(qx_ctx *cx,
             return now != -(double)INFINITY && qx_laplace_factor(cx, room, set, 0.0);
         }
         /* Rounding of F is not a fall. */
-        const double slack = 1e-13 * (1.0 + fabs(F));
-        for (size_t cut = 0; !(now >= F - slack) && cut < MODE_HALVINGS; cut++) {
+        const double slack = 1e-13 * (1.0 + fabs(F)) + room->rounding;
+        for (size_t cut = 0; !near && !(now >= F - slack) && cut < MODE_HALVINGS; cut++) {
             part *= 0.5;
             now = move(room, set, part, u, QX_ROWS_CURVE);
         }

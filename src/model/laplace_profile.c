@@ -123,8 +123,10 @@ typedef struct profile {
 
 static qx_status best_value(profile *f, double sd, double *value)
 {
-    const qx_laplace_options options = {
-        .fixed = f->fixed, .precision = INNER_PRECISION, .no_curvature = true};
+    const qx_laplace_options options = {.fixed = f->fixed,
+                                        .precision = INNER_PRECISION,
+                                        .no_curvature = true,
+                                        .rounding = f->fit->rounding};
     qx_arena *arena = qx_arena_inside(qx_ctx_scratch(f->cx));
     qx_laplace_fit fit;
     if (arena == NULL) {

@@ -454,6 +454,38 @@ static void huge_numbers(void **state)
     qx_glmm_free(wide);
 }
 
+/* Counts so large that log L is a small difference of large terms: the same answer, scaled,
+ * as long as it can be had (sums of 10^3 and of 10^6 differ by Poisson chance alone, which is
+ * nothing beside the variation between units), and a refusal in words beyond. */
+static void large_counts_lose_nothing(void **state)
+{
+    qx_ctx *cx = *state;
+    static const double by[] = {1e3, 1e4, 1e6};
+    double slope = NAN;
+    for (size_t i = 0; i < QX_COUNT(by); i++) {
+        layout l;
+        lay_out(&l, "negbin");
+        for (size_t r = 0; r < ROWS; r++) {
+            l.k[r] = by[i] * (double)(2 + r * 7 % 11);
+        }
+        qx_glmm *fit = fit_of(cx, &l);
+        assert_true(fit->converged);
+        finite(fit);
+        if (i > 0) {
+            assert_near(fit->beta[1], slope, i == 1 ? 1e-2 : 1e-3);
+        }
+        slope = fit->beta[1];
+        qx_glmm_free(fit);
+    }
+    layout l;
+    lay_out(&l, "negbin");
+    for (size_t r = 0; r < ROWS; r++) {
+        l.k[r] = 1e15 + (double)r;
+    }
+    qx_glmm *fit;
+    assert_fails(cx, qx_glmm_fit(cx, &l.spec, &fit), QX_E_INPUT, "1e+15");
+}
+
 static void one_row_and_two_rows(void **state)
 {
     static const char *const family[] = {"binomial", "poisson", "negbin", "betabin"};
@@ -704,6 +736,7 @@ int main(void)
         WITH_CTX(all_none_and_all_whole),
         WITH_CTX(rows_of_nothing_say_nothing),
         WITH_CTX(huge_numbers),
+        WITH_CTX(large_counts_lose_nothing),
         WITH_CTX(one_row_and_two_rows),
         WITH_CTX(too_even_for_extra_variation),
         WITH_CTX(what_cannot_be_is_refused),

@@ -128,10 +128,19 @@ typedef struct pool {
     size_t *number; /* stratum, or stratum_count + fixed block term */
 } pool;
 
+/* Does a stratum divide the orchard? Seasons and dates of the same units do not. */
+static bool divides(const qx_work *w, size_t s)
+{
+    const qx_frame_unit *unit =
+        &w->data.unit[s < w->choice.random_count ? w->choice.random_unit[s]
+                                                 : w->choice.residual_unit];
+    return !unit->by_season && !unit->by_date;
+}
+
 static bool lies_inside(const qx_work *w, size_t fine, size_t coarse)
 {
     const size_t m = w->choice.random_count;
-    return coarse < m && coarse != fine &&
+    return coarse < m && coarse != fine && divides(w, coarse) &&
            (fine == m || w->strata.inside[fine + coarse * m]);
 }
 
@@ -269,7 +278,7 @@ static qx_status efficiencies(qx_work *w, qx_array *list)
     QX_NEW(w->cx, p.treated, most);
     QX_NEW(w->cx, p.number, most);
     for (size_t s = 0; s < w->strata.stratum_count; s++) {
-        if (treated(w, s)) {
+        if (treated(w, s) && divides(w, s)) {
             QX_TRY(above(w, s, &p, list));
         }
     }

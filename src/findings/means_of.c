@@ -20,8 +20,22 @@ static size_t treatment_of(const qx_work *w, size_t factor)
     return QX_NONE;
 }
 
+/* What seasons are repeated in: the largest unit that was there in each of them. */
+static size_t unit_of_seasons(const qx_work *w)
+{
+    for (size_t k = 0; k < w->data.unit_count; k++) {
+        for (size_t j = 0; w->data.unit[k].by_season && j < k; j++) {
+            const qx_frame_unit *u = &w->data.unit[j];
+            if (u->unit == w->data.unit[k].unit && !u->by_season && u->count > 1) {
+                return j;
+            }
+        }
+    }
+    return w->choice.residual_unit;
+}
+
 /* The unit that is the replicate of some factors: the one that the last of their
- * treatments is put on (the smallest); for the season, the residual's. */
+ * treatments is put on (the smallest); for the season alone, see above. */
 static size_t replicate_unit(const qx_work *w, size_t count, const size_t factor[])
 {
     size_t best = 0;
@@ -37,7 +51,7 @@ static size_t replicate_unit(const qx_work *w, size_t count, const size_t factor
             }
         }
     }
-    return found ? best : w->choice.residual_unit;
+    return found ? best : unit_of_seasons(w);
 }
 
 /* Member whose level is the control's, for a single factor with a control. */

@@ -99,6 +99,14 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
     const char *units = qx_words_plural(doc, e->unit);
     const char *without = plain_units(doc, e->without);
     const char *times = number(doc, e->corrected, 2);
+    if (e->split && !(e->corrected < 1.0 + WORTH_TELLING)) {
+        return qx_say(
+            doc,
+            "What was put on whole %s is compared no less sharply than it would "
+            "be on single %s.",
+            units,
+            without);
+    }
     if (e->split) {
         return qx_say(
             doc,
@@ -110,7 +118,7 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
     }
     if (e->corrected < 1.0 - WORTH_TELLING) {
         return qx_say(doc,
-                      "Dividing %s into %s did not pay here: without it %s times as many "
+                      "Grouping %s into %s did not pay here: without it %s times as many "
                       "would have done.",
                       units,
                       without,
@@ -119,7 +127,7 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
     if (e->corrected < 1.0 + WORTH_TELLING) {
         return qx_say(
             doc,
-            "Dividing %s into %s made next to no difference: without it %s times "
+            "Grouping %s into %s made next to no difference: without it %s times "
             "as many would have done.",
             units,
             without,

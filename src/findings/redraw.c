@@ -77,19 +77,28 @@ static qx_status read_rows(qx_ctx *cx,
     return qx_frame_of(cx, arena, protocol, table, variate, out);
 }
 
-/* The protocol without ranges: the values here are of no account. */
+/* The protocol without ranges, since the values here are of no account, and without what is
+ * known only when the trial runs: dates, and where in the field things stand. */
 static qx_status
-without_ranges(qx_ctx *cx, qx_arena *arena, const qx_protocol *protocol, qx_protocol *out)
+as_planned(qx_ctx *cx, qx_arena *arena, const qx_protocol *protocol, qx_protocol *out)
 {
     qx_variate *variate;
+    qx_unit *unit;
     QX_NEW_IN(cx, arena, variate, protocol->variate_count);
+    QX_NEW_IN(cx, arena, unit, protocol->unit_count);
+    for (size_t u = 0; u < protocol->unit_count; u++) {
+        unit[u] = protocol->unit[u];
+        unit[u].row_column = unit[u].place_column = NULL;
+    }
     for (size_t v = 0; v < protocol->variate_count; v++) {
         variate[v] = protocol->variate[v];
         variate[v].has_range = false;
         variate[v].transform = QX_TRANSFORM_NONE;
+        variate[v].dates = NULL;
     }
     *out = *protocol;
     out->variate = variate;
+    out->unit = unit;
     return QX_OK;
 }
 
@@ -107,7 +116,7 @@ qx_status qx_redraw_frame(qx_ctx *cx,
     if (csv == NULL) {
         return qx_fail(cx, QX_E_NOMEM, "no memory for a layout's rows");
     }
-    QX_TRY(without_ranges(cx, arena, protocol, &plain));
+    QX_TRY(as_planned(cx, arena, protocol, &plain));
     QX_SCRATCH(cx,
                status,
                write_rows(cx, &plain, layout, &plain.variate[variate], samples, csv));

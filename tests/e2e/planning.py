@@ -68,6 +68,16 @@ class Plan(harness.Case):
         self.assertIn("Simulated (40 trials", told)
         self.assertRegex(told, r"girth +trees within blocks +1 ")
 
+    def test_dates_and_positions_are_not_known_yet(self):
+        self.write("d.yaml", PLAN.replace("on: tree, unit: kg", "on: tree, dates: day, unit: kg"))
+        self.write("f.yaml", PLAN.replace(
+            "tree: {within: block, count: 4}",
+            "tree: {within: block, count: 4, position: {row: line, place: spot}}"))
+        for name in ("d.yaml", "f.yaml"):
+            with self.subTest(name):
+                told = self.run_it("plan", name, "--simulate", "40", "--seed", "1").out
+                self.assertIn("Simulated (40 trials", told)
+
     def test_seasons_are_tested_inside_blocks_and_samples_are_new(self):
         seasonal = PLAN.replace("units:", "seasons: [2025, 2026]\nunits:").replace(
             "count: 4}", "count: 4}\n  shoot: {within: tree, sample: true}").replace(

@@ -16,6 +16,7 @@
 #include "findings/model_told.h"
 #include "findings/observed_cells.h"
 #include "findings/refusal.h"
+#include "findings/repeats.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
 
@@ -140,7 +141,9 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_lmm_profile_components(w->cx, fit, w->level));
     QX_TRY(qx_names_of_model(w));
     tell_fit(w);
-    if (!fit->converged) {
+    if (fit->exhausted != QX_VARIES) {
+        QX_TRY(qx_tell_repeats(w));
+    } else if (!fit->converged) {
         QX_TRY(qx_note(w->cx,
                        "The fit did not settle: take these numbers with caution and "
                        "look at the data for odd values."));

@@ -370,24 +370,28 @@ static qx_status tell_unconstrained(qx_work *w, const qx_component *c)
 qx_status qx_variance_of(qx_work *w)
 {
     qx_variance_line *list;
+    const qx_component *rest = &w->fit->component[w->fit->component_count - 1];
+    /* Squares of what is below 1e-162 are not numbers any more. */
+    const bool lost = rest->sd > 0.0 && rest->variance == 0.0;
     QX_NEW_IN(w->cx, w->arena, list, w->fit->component_count);
     for (size_t i = 0; i < w->fit->component_count; i++) {
         const qx_component *c = &w->fit->component[i];
-        list[i] = (qx_variance_line){.term = qx_arena_copy(w->arena, c->name),
-                                     .variance = c->variance,
-                                     .sd = sqrt(c->variance),
-                                     .lower = c->lower,
-                                     .upper = c->upper,
-                                     .lrt = c->lrt,
-                                     .p = c->p,
-                                     .unconstrained = c->unconstrained,
-                                     .at_zero = c->at_zero,
-                                     .field = w->covariance.field &&
-                                              i == w->choice.random_count};
+        const double unknown = lost ? (double)NAN : 0.0; /* added: NAN wins */
+        list[i] = (qx_variance_line){
+            .term = qx_arena_copy(w->arena, c->name),
+            .variance = lost && c->sd > 0.0 ? (double)NAN : c->variance,
+            .sd = c->sd,
+            .lower = c->lower + unknown,
+            .upper = c->upper + unknown,
+            .lrt = c->lrt,
+            .p = c->p,
+            .unconstrained = c->unconstrained + unknown,
+            .at_zero = c->at_zero,
+            .field = w->covariance.field && i == w->choice.random_count};
         if (list[i].term == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the variances");
         }
-        if (c->at_zero) {
+        if (c->at_zero && w->fit->exhausted == QX_VARIES) {
             QX_TRY(qx_tell_zero(w, i));
             QX_TRY(tell_unconstrained(w, c));
         }

@@ -4,6 +4,10 @@
 
 #include "numeric/dist.h"
 
+/* A difference of mean squares below this share of them is nil: its digits are rounding,
+ * and it would change nothing that is told. */
+static const double ROUNDING = 1e-10;
+
 /* Rows that one unit of a random term holds. */
 static double rows_of(const qx_lmm_spec *spec, size_t k)
 {
@@ -25,17 +29,21 @@ static void weigh(const qx_lmm_spec *spec, const qx_strata *strata, double weigh
     }
 }
 
-/* From the smallest units upward: every term that lies inside another comes after it. */
+/* From the smallest units upward: every term that lies inside another comes after it. A
+ * difference that is within the rounding of the mean squares is nil. */
 static void solve(const qx_strata *strata, const double weight[], double component[])
 {
     const size_t count = strata->stratum_count;
     for (size_t s = count; s-- > 0;) {
         double rest = strata->left[s].mean_square; /* NAN without df */
+        double size = rest;
         for (size_t k = s + 1; k < count; k++) {
             if (weight[s + k * count] > 0.0) {
                 rest -= weight[s + k * count] * component[k];
+                size += weight[s + k * count] * fabs(component[k]);
             }
         }
+        rest = fabs(rest) <= ROUNDING * size ? 0.0 : rest;
         component[s] = rest / weight[s + s * count];
     }
 }

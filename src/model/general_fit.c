@@ -272,6 +272,7 @@ static qx_status publish(qx_ctx *cx, const qx_lmm_spec *spec, refit *w)
         }
         *c = (qx_component){.name = name,
                             .variance = own->theta[i] * square,
+                            .sd = sqrt(own->theta[i]) * fit->inner->scale,
                             .unconstrained = own->theta[i] * square,
                             .lower = NAN,
                             .upper = NAN,

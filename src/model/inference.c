@@ -11,6 +11,47 @@
 #include "model/satterthwaite.h"
 #include "numeric/dist.h"
 
+/* A sum is exact to some roundings of 1e-16 of what is added. */
+static const double ROUNDING = 2e-15;
+/* Only sums smaller than this (of a response of size 1) may be rounding. */
+static const double TINY = 1e-10;
+/* Columns of X up to which such a sum is looked at more closely. */
+#define COLUMNS_MOST 400
+
+/* Length of the combination of y that row'beta is in least squares: |R'^-1 row|. */
+static double length_of(const qx_lmm *fit, const double row[])
+{
+    const qx_mat r_transposed = fit->inner->r_transposed;
+    double x[COLUMNS_MOST];
+    double sum = 0.0;
+    for (size_t j = 0; j < fit->p; j++) {
+        x[j] = row[j];
+        for (size_t k = 0; k < j; k++) {
+            x[j] -= QX_AT(r_transposed, j, k) * x[k];
+        }
+        x[j] /= QX_AT(r_transposed, j, j);
+        sum += x[j] * x[j];
+    }
+    return sqrt(sum);
+}
+
+/* row'beta plus the shift; nil where that is the rounding of its parts, or of the response
+ * that it is a combination of. */
+static double sum_of_parts(const qx_lmm *fit, const double row[], double shift_weight)
+{
+    const struct qx_lmm_inner *in = fit->inner;
+    const double shift = shift_weight * fit->shift;
+    const double sum = qx_dot(fit->p, row, in->beta) * in->scale + shift;
+    double size = fabs(shift / in->scale);
+    for (size_t j = 0; j < fit->p; j++) {
+        size += fabs(row[j] * in->beta[j]);
+    }
+    if (fabs(sum) < TINY * in->scale && fit->p <= COLUMNS_MOST) {
+        size = fmax(size, length_of(fit, row) * sqrt((double)fit->n));
+    }
+    return fabs(sum) <= ROUNDING * size * in->scale ? 0.0 : sum;
+}
+
 static double row_df(const qx_lmm *fit, const double row[])
 {
     if (fit->inner->parts == 0) {
@@ -36,8 +77,8 @@ qx_status qx_lmm_contrast(qx_ctx *cx,
     const struct qx_lmm_inner *in = fit->inner;
     bool confounded;
     QX_TRY(qx_confounded_row(cx, fit, row, &confounded));
-    out->estimate = qx_dot(fit->p, row, in->beta) * in->scale + shift_weight * fit->shift;
     const double v = qx_quadratic(in->adjusted, row);
+    out->estimate = sum_of_parts(fit, row, shift_weight);
     if (confounded || !(in->sigma2 > 0.0) || !(v > 0.0)) {
         out->se = out->df = NAN;
         return QX_OK;

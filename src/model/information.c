@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "model/blocks.h"
+#include "model/graded.h"
 #include "model/reduced.h"
 #include "model/reml.h"
 #include "numeric/chol.h"
@@ -86,6 +87,19 @@ over_q(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat phi, qx_mat NN[])
     return QX_OK;
 }
 
+/* The same of a graded profile, which knows the columns of X themselves. */
+static qx_status over_x(qx_ctx *cx, struct qx_lmm_inner *in)
+{
+    const qx_profile *f = &in->profile;
+    qx_mat N;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->q, f->p, &N));
+    QX_TRY(qx_graded_kernels(cx, f, &in->at, in->phi, N));
+    for (size_t k = 0; k < f->m; k++) {
+        QX_TRY(qx_mat_crossprod(cx, rows_of(f, N, k), in->derivative[k]));
+    }
+    return QX_OK;
+}
+
 static qx_status make(qx_ctx *cx, qx_lmm *fit)
 {
     struct qx_lmm_inner *in = fit->inner;
@@ -93,12 +107,15 @@ static qx_status make(qx_ctx *cx, qx_lmm *fit)
     for (size_t k = 0; k < m; k++) {
         QX_TRY(qx_mat_new(cx, fit->arena, fit->p, fit->p, &in->derivative[k]));
     }
+    in->derivative[m] = in->phi;
+    if (in->profile.graded != NULL) {
+        return over_x(cx, in);
+    }
     QX_TRY(over_q(cx, in, in->phi, in->derivative));
     QX_TRY(to_columns(cx, in, in->phi));
     for (size_t k = 0; k < m; k++) {
         QX_TRY(to_columns(cx, in, in->derivative[k]));
     }
-    in->derivative[m] = in->phi;
     return QX_OK;
 }
 
@@ -226,7 +243,13 @@ static qx_status adjustment(qx_ctx *cx, const struct qx_lmm_inner *in, qx_mat ou
 {
     const qx_profile *f = &in->profile;
     qx_mat Y, N, TN;
-    QX_TRY(kernels(cx, in, &Y, &N));
+    if (f->graded != NULL) {
+        QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->q, f->p, &N));
+        QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->p, f->p, &Y));
+        QX_TRY(qx_graded_kernels(cx, f, &in->at, Y, N));
+    } else {
+        QX_TRY(kernels(cx, in, &Y, &N));
+    }
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), f->q, f->p, &TN));
     for (size_t k = 0; k < f->m; k++) {
         for (size_t l = 0; l < f->m; l++) {
@@ -261,13 +284,14 @@ static qx_status adjustment_reduced(qx_ctx *cx, const struct qx_lmm_inner *in, q
 static qx_status adjust(qx_ctx *cx, qx_lmm *fit)
 {
     struct qx_lmm_inner *in = fit->inner;
-    if (in->profile.reduced != NULL) {
-        QX_TRY(adjustment_reduced(cx, in, in->adjusted));
+    if (in->profile.graded != NULL) {
+        QX_TRY(adjustment(cx, in, in->adjusted)); /* over the columns of X */
     } else {
-        QX_TRY(in->profile.blocks != NULL ? adjustment_by_blocks(cx, in, in->adjusted)
-                                          : adjustment(cx, in, in->adjusted));
+        QX_TRY(in->profile.reduced != NULL  ? adjustment_reduced(cx, in, in->adjusted)
+               : in->profile.blocks != NULL ? adjustment_by_blocks(cx, in, in->adjusted)
+                                            : adjustment(cx, in, in->adjusted));
+        QX_TRY(to_columns(cx, in, in->adjusted));
     }
-    QX_TRY(to_columns(cx, in, in->adjusted));
     for (size_t j = 0; j < fit->p; j++) {
         for (size_t i = 0; i < fit->p; i++) {
             QX_AT(in->adjusted, i, j) += QX_AT(in->phi, i, j);

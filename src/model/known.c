@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "model/containment.h"
+#include "model/graded.h"
 #include "model/information.h"
 #include "model/kenward.h"
 #include "model/plan.h"
@@ -41,6 +42,21 @@ static qx_status df_of(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[])
     return qx_fail(cx, QX_E_ARG, "there is no such method of degrees of freedom");
 }
 
+static qx_status grade(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit)
+{
+    qx_profile graded;
+    double *nil;
+    QX_NEW(cx, nil, fit->n);
+    const qx_graded_of of = {.profile = &fit->inner->profile,
+                             .code = plan->code,
+                             .design = &fit->design,
+                             .log_x = fit->inner->log_r,
+                             .r = nil};
+    QX_TRY(qx_graded_make(cx, fit->arena, &of, &graded));
+    fit->inner->profile = graded;
+    return QX_OK;
+}
+
 static qx_status
 mixed(qx_ctx *cx, const qx_lmm_plan *plan, const double variance[], qx_lmm *fit)
 {
@@ -49,10 +65,13 @@ mixed(qx_ctx *cx, const qx_lmm_plan *plan, const double variance[], qx_lmm *fit)
     in->confounded = plan->confounded;
     in->profile = plan->profile;
     QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
-    QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
     for (size_t k = 0; k < in->profile.m; k++) {
         in->gamma[k] = variance[in->component_of[k]] / in->sigma2;
     }
+    if (qx_graded_steep(&in->profile, in->gamma) && qx_graded_fits(&in->profile)) {
+        QX_TRY(grade(cx, plan, fit));
+    }
+    QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
     QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
     return df_of(cx, fit, plan->code);
 }
@@ -76,6 +95,7 @@ describe(qx_ctx *cx, const qx_lmm_plan *plan, const double variance[], qx_lmm *f
         fit->component[k] =
             (qx_component){.name = residual ? "residual" : spec->random[k].name,
                            .variance = variance[k],
+                           .sd = sqrt(variance[k]),
                            .lower = NAN,
                            .upper = NAN,
                            .lrt = NAN,

@@ -27,7 +27,7 @@ qx_status qx_lm_scale(qx_ctx *cx, size_t n, const double y[], double *scale)
         most = fmax(most, fabs(y[i]));
     }
     (void)frexp(most, &exponent);
-    *scale = most > 0.0 ? ldexp(1.0, exponent < -1000 ? -1000 : exponent) : 1.0;
+    *scale = most > 0.0 ? ldexp(1.0, exponent < -1060 ? -1060 : exponent) : 1.0;
     return QX_OK;
 }
 
@@ -119,14 +119,19 @@ static void residual_component(qx_lmm *fit, double rss)
     const double tail = 0.5 * (1.0 - fit->inner->level);
     fit->component[0] = (qx_component){.name = "residual",
                                        .variance = rss / df * s2,
+                                       .sd = sqrt(rss / df) * fit->inner->scale,
                                        .unconstrained = rss / df * s2,
-                                       .lower = rss / qx_chisq_q(tail, df, QX_UPPER) * s2,
-                                       .upper = rss / qx_chisq_q(tail, df, QX_LOWER) * s2,
+                                       .lower = NAN,
+                                       .upper = NAN,
                                        .lrt = NAN,
                                        .p = NAN};
+    if (fit->exhausted == QX_VARIES) {
+        fit->component[0].lower = rss / qx_chisq_q(tail, df, QX_UPPER) * s2;
+        fit->component[0].upper = rss / qx_chisq_q(tail, df, QX_LOWER) * s2;
+    }
 }
 
-qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[])
+void qx_lm_finish(const qx_lmm_plan *plan, qx_lmm *fit, const double r[])
 {
     struct qx_lmm_inner *in = fit->inner;
     const double n = (double)fit->n;
@@ -144,11 +149,6 @@ qx_status qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const d
                   : -0.5 * n * (LOG_TWO_PI + log(rss / n) + 2.0 * log(in->scale) + 1.0);
     fit->reml_criterion = NAN;
     fit->converged = true;
+    fit->exhausted = exhausted ? QX_NIL_BESIDE_FIXED : QX_VARIES;
     residual_component(fit, rss);
-    if (exhausted) {
-        QX_TRY(qx_note(cx,
-                       "The response has no variation beyond what the treatments and "
-                       "blocks explain: nothing can be tested."));
-    }
-    return QX_OK;
 }

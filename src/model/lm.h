@@ -20,8 +20,7 @@ qx_status qx_lm_solve(
     qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, double r[]);
 
 /* Variance, covariance and the rest of a model without random terms. */
-qx_status
-qx_lm_finish(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[]);
+void qx_lm_finish(const qx_lmm_plan *plan, qx_lmm *fit, const double r[]);
 
 /* Minus twice the restricted log-likelihood at the evaluated point of the inner fit; NAN
  * without residual variation. */

@@ -6,6 +6,7 @@
 #include "model/containment.h"
 #include "model/design_rows.h"
 #include "model/general_fit.h"
+#include "model/graded.h"
 #include "model/information.h"
 #include "model/kenward.h"
 #include "model/lm.h"
@@ -18,38 +19,103 @@
 #include "numeric/chol.h"
 #include "numeric/sums.h"
 
+/* Ratios of units in which nothing varies: estimates are then those at infinity. */
+static const double GAMMA_LIKE_INFINITY = 1e15;
+
+static qx_graded_of
+graded_of(const qx_lmm_plan *plan, const qx_lmm *fit, const double r[])
+{
+    return (qx_graded_of){.profile = &fit->inner->profile,
+                          .code = plan->code,
+                          .design = &fit->design,
+                          .log_x = fit->inner->log_r,
+                          .r = r};
+}
+
+/* The search again where nothing is lost to units of very different size; there it shows
+ * whether anything but rounding varies inside the smallest ones. */
+static qx_status grade(qx_ctx *cx,
+                       const qx_lmm_plan *plan,
+                       qx_lmm *fit,
+                       const double r[],
+                       qx_descent_end *end)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    const qx_graded_of of = graded_of(plan, fit, r);
+    qx_profile graded;
+    QX_TRY(qx_graded_make(cx, fit->arena, &of, &graded));
+    in->profile = graded;
+    QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
+    if (!qx_graded_exhausted(&graded)) {
+        return qx_reml_fit(cx, &in->profile, NULL, &in->at, in->gamma, end);
+    }
+    fit->exhausted = QX_NIL_WITHIN_UNITS;
+    end->converged = true;
+    for (size_t k = 0; k < graded.m; k++) {
+        in->gamma[k] = fmin(graded.graded->start[k], GAMMA_LIKE_INFINITY);
+    }
+    return qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at);
+}
+
+/* Variances too small to be told from nil are nil; *any: were there any? */
+static void snap(const qx_profile *f, double gamma[], bool *any)
+{
+    for (size_t k = 0; k < f->m; k++) {
+        if (gamma[k] != 0.0 && qx_profile_is_nil(f, k, gamma[k])) {
+            gamma[k] = 0.0;
+            *any = true;
+        }
+    }
+}
+
+static qx_status search(qx_ctx *cx,
+                        const qx_lmm_plan *plan,
+                        qx_lmm *fit,
+                        const double r[],
+                        qx_descent_end *end)
+{
+    struct qx_lmm_inner *in = fit->inner;
+    const qx_status status = qx_reml_fit(cx, &in->profile, NULL, &in->at, in->gamma, end);
+    const bool lost = status == QX_E_NOT_PD || status == QX_E_NUMERIC;
+    if (lost && qx_graded_fits(&in->profile)) {
+        qx_ctx_forgive(cx);
+    } else {
+        QX_TRY(status);
+    }
+    if (lost || qx_graded_wanted(&in->profile, &in->at)) {
+        QX_TRY(grade(cx, plan, fit, r, end));
+    }
+    if (in->profile.graded == NULL &&
+        qx_reml_without_residual(end, in->profile.m, in->gamma)) {
+        fit->exhausted = QX_NIL_WITHIN_UNITS;
+        end->converged = true;
+        QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
+    }
+    bool snapped = false;
+    snap(&in->profile, in->gamma, &snapped);
+    return snapped ? qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at) : QX_OK;
+}
+
 /* gamma, the evaluated point and sigma2. */
-static qx_status estimate(qx_ctx *cx, qx_lmm *fit, bool exhausted)
+static qx_status
+estimate(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, const double r[])
 {
     struct qx_lmm_inner *in = fit->inner;
     const double df = (double)(fit->n - fit->p);
     qx_descent_end end = {.converged = true};
-    bool told = false;
+    fit->exhausted = qx_lm_exhausted(fit->n, r) ? QX_NIL_BESIDE_FIXED : QX_VARIES;
     QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
     QX_TRY(qx_profile_room(cx, fit->arena, &in->profile, &in->at));
-    if (exhausted || in->profile.m == 0) {
-        QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
-    } else {
-        QX_TRY(qx_reml_fit(cx, &in->profile, NULL, &in->at, in->gamma, &end));
-        if (qx_reml_without_residual(&end, in->profile.m, in->gamma)) {
-            QX_TRY(qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at));
-            QX_TRY(qx_note(cx,
-                           "The response has no variation beyond what the treatments and "
-                           "the units explain: nothing can be tested."));
-            exhausted = told = true;
-        }
-    }
-    if (in->profile.reduced != NULL) {
+    QX_TRY(fit->exhausted != QX_VARIES || in->profile.m == 0
+               ? qx_profile_evaluate(cx, &in->profile, in->gamma, &in->at)
+               : search(cx, plan, fit, r, &end));
+    if (in->profile.reduced != NULL && in->profile.graded == NULL) {
         QX_TRY(qx_reduced_exact(cx, &in->profile, &in->at));
     }
     fit->converged = end.converged;
     fit->iterations = end.iterations;
-    in->sigma2 = exhausted || !(in->at.ypy > 0.0) ? 0.0 : in->at.ypy / df;
-    if (exhausted && !told) {
-        return qx_note(cx,
-                       "The response has no variation beyond what the treatments "
-                       "explain: nothing can be tested.");
-    }
+    in->sigma2 =
+        fit->exhausted != QX_VARIES || !(in->at.ypy > 0.0) ? 0.0 : in->at.ypy / df;
     return QX_OK;
 }
 
@@ -60,12 +126,14 @@ static void describe(qx_lmm *fit)
     for (size_t k = 0; k < in->profile.m; k++) {
         qx_component *c = &fit->component[in->component_of[k]];
         c->variance = in->gamma[k] * in->sigma2 * square;
+        c->sd = sqrt(in->gamma[k] * in->sigma2) * in->scale;
         if (in->gamma[k] > 0.0 && !(in->sigma2 > 0.0)) {
-            c->variance = NAN; /* its ratio to nil is known, not its size */
+            c->variance = c->sd = NAN; /* its ratio to nil is known, not its size */
         }
         c->at_zero = in->gamma[k] == 0.0;
     }
     fit->component[fit->random_count].variance = in->sigma2 * square;
+    fit->component[fit->random_count].sd = sqrt(in->sigma2) * in->scale;
     for (size_t k = 0; k < fit->component_count; k++) {
         fit->component[k].unconstrained = fit->component[k].variance;
     }
@@ -97,21 +165,29 @@ static qx_status settle_dense(qx_ctx *cx,
 }
 
 /* beta := beta - R^-1 shift. */
-static qx_status
-settle_beta(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[], qx_mat Q, double r[])
+static qx_status settle_beta(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, double r[])
 {
     struct qx_lmm_inner *in = fit->inner;
     double *shift;
     QX_NEW(cx, shift, fit->p);
+    if (in->profile.graded != NULL) {
+        const qx_graded_of of = graded_of(plan, fit, r);
+        QX_TRY(qx_graded_settle(cx, &of, &in->at, shift, r));
+        for (size_t j = 0; j < fit->p; j++) {
+            in->beta[j] += shift[j];
+        }
+        return QX_OK;
+    }
     QX_TRY(in->profile.reduced != NULL
                ? qx_reduced_settle(cx, &in->profile, &in->at, r, shift)
-               : settle_dense(cx, in, code, Q, r, shift));
+               : settle_dense(cx, in, plan->code, plan->Q, r, shift));
     QX_TRY(qx_chol_solve_lower(cx, 't', in->r_transposed, qx_mat_of(shift, fit->p, 1)));
     for (size_t j = 0; j < fit->p; j++) {
         in->beta[j] -= shift[j];
     }
     return QX_OK;
 }
+
 static qx_status prepare_df(qx_ctx *cx, qx_lmm *fit, const uint32_t *const code[])
 {
     if (fit->inner->at.average && fit->df != QX_CONTAINMENT) {
@@ -138,8 +214,8 @@ static qx_status mixed(qx_ctx *cx, const qx_lmm_plan *plan, qx_lmm *fit, double 
     in->component_of = plan->component_of;
     in->confounded = plan->confounded;
     QX_TRY(qx_profile_again(cx, fit->arena, &plan->profile, plan->code, r, &in->profile));
-    QX_TRY(estimate(cx, fit, qx_lm_exhausted(fit->n, r)));
-    QX_TRY(settle_beta(cx, fit, plan->code, plan->Q, r));
+    QX_TRY(estimate(cx, plan, fit, r));
+    QX_TRY(settle_beta(cx, plan, fit, r));
     QX_TRY(prepare_df(cx, fit, plan->code));
     describe(fit);
     return plan->spec.covariance != NULL ? QX_OK
@@ -174,7 +250,7 @@ publish(qx_ctx *cx, const double y[], double shift, qx_lmm *fit, const double r[
     QX_TRY(qx_design_times(cx, &fit->design, beta, fitted));
     for (size_t i = 0; i < fit->n; i++) {
         fitted[i] += shift;
-        residual[i] = r[i] * in->scale;
+        residual[i] = fit->exhausted == QX_VARIES ? r[i] * in->scale : 0.0;
     }
     fit->beta = beta;
     fit->fitted = fitted;
@@ -204,6 +280,7 @@ static qx_status begin(qx_ctx *cx, const qx_lmm_plan *plan, double shift, qx_lmm
         fit->component[i] =
             (qx_component){.name = residual ? "residual" : spec->random[i].name,
                            .variance = residual || plan->own[i] ? 0.0 : (double)NAN,
+                           .sd = residual || plan->own[i] ? 0.0 : (double)NAN,
                            .lower = NAN,
                            .upper = NAN,
                            .lrt = NAN,
@@ -221,7 +298,7 @@ fit_all(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], double shift, qx_
     QX_NEW(cx, r, plan->n);
     QX_TRY(qx_lm_solve(cx, plan, y, fit, r));
     if (fit->random_count == 0) {
-        QX_TRY(qx_lm_finish(cx, plan, fit, r));
+        qx_lm_finish(plan, fit, r);
     } else {
         QX_TRY(mixed(cx, plan, fit, r));
     }

@@ -48,9 +48,18 @@ typedef struct qx_lmm_spec {
                         (model/covariance.h); NULL: independent units alone */
 } qx_lmm_spec;
 
+/* Is there anything to estimate a variation from? */
+typedef enum {
+    QX_VARIES,
+    QX_NIL_BESIDE_FIXED, /* the fixed part takes all of the response, but for rounding */
+    QX_NIL_WITHIN_UNITS  /* fixed part and random terms do */
+} qx_exhausted;
+
 typedef struct qx_component {
     const char *name;    /* random term, or "residual" for the last */
-    double variance;     /* >= 0 */
+    double variance;     /* >= 0; beyond the numbers there are where sd is not: then 0 or
+                            INFINITY */
+    double sd;
     double lower, upper; /* profile-likelihood interval; NAN where there is none */
     double lrt, p;       /* restricted likelihood ratio against its absence; NAN for
                                    the residual */
@@ -92,7 +101,8 @@ typedef struct qx_lmm {
     double cv_percent; /* 100 sqrt(sigma2) / |mean of y|; NAN if the mean is not > 0 */
     bool converged;
     size_t iterations;
-    const double *fitted; /* n, X beta + shift */
+    qx_exhausted exhausted; /* then standard errors, df and p are NAN */
+    const double *fitted;   /* n, X beta + shift */
     const double
         *residual; /* n, y - X beta - Z u (conditional); least squares: y - X beta */
     struct qx_lmm_inner *inner; /* what the df methods need; private to model/ */

@@ -4,12 +4,17 @@
 #include <string.h>
 
 #include "model/blocks.h"
+#include "model/graded.h"
 #include "model/reduced.h"
 #include "model/spectral.h"
 #include "numeric/chol.h"
 
 /* Random columns of one dense matrix: beyond this a fit takes hours and gigabytes. */
 #define DENSE_MOST 8000
+
+/* A ratio times the rows of a unit below this: the variance of a unit's mean is that of its
+ * rows to ten digits, which is what a search can tell. */
+static const double NIL = 1e-10;
 
 /* Z'Q and Z'r by adding rows where they belong. */
 static void gather(const qx_profile *f,
@@ -140,13 +145,23 @@ qx_status qx_profile_again(qx_ctx *cx,
 
 static bool by_strata(const qx_profile *f)
 {
-    return f->spectral != NULL && f->spectral->commute;
+    return f->graded == NULL && f->spectral != NULL && f->spectral->commute;
+}
+
+/* Has a point a number for each column of Z? */
+static bool by_columns(const qx_profile *f)
+{
+    return f->reduced == NULL || f->graded != NULL;
 }
 
 /* The matrices of an evaluated point. */
 static qx_status
 room_of_matrices(qx_ctx *cx, qx_arena *arena, const qx_profile *f, qx_profile_point *at)
 {
+    if (f->graded != NULL) {
+        QX_TRY(qx_mat_new(cx, arena, f->q, f->q, &at->T));
+        return qx_graded_room_make(cx, arena, f, &at->graded);
+    }
     if (f->reduced != NULL) {
         return qx_reduced_room_make(cx, arena, f, &at->reduced);
     }
@@ -165,7 +180,7 @@ static qx_status room(qx_ctx *cx,
                       bool matrices,
                       qx_profile_point *out)
 {
-    const size_t columns = f->reduced == NULL ? f->q : 0;
+    const size_t columns = by_columns(f) ? f->q : 0;
     qx_profile_point at = {.ypy = NAN};
     QX_NEW_IN(cx, arena, at.gamma, f->m);
     QX_NEW_IN(cx, arena, at.lambda, columns);
@@ -213,7 +228,7 @@ static bool spread_gamma(const qx_profile *f, const double gamma[], qx_profile_p
             return false;
         }
         at->gamma[i] = gamma[i];
-        for (size_t k = f->start[i]; f->reduced == NULL && k < f->start[i + 1]; k++) {
+        for (size_t k = f->start[i]; by_columns(f) && k < f->start[i + 1]; k++) {
             at->lambda[k] = sqrt(gamma[i]);
         }
     }
@@ -257,6 +272,9 @@ qx_status qx_profile_value(qx_ctx *cx,
     }
     if (by_strata(f)) {
         return strata(cx, f, at);
+    }
+    if (f->graded != NULL) {
+        return qx_graded_value(cx, f, at);
     }
     if (f->reduced != NULL) {
         return qx_reduced_value(cx, f, at);
@@ -319,6 +337,24 @@ static void summarise(const qx_profile *f, qx_profile_point *at)
     }
 }
 
+qx_status qx_profile_open(qx_ctx *cx,
+                          const qx_profile *f,
+                          const double gamma[],
+                          qx_profile_point *at,
+                          bool *definite)
+{
+    memmove(at->gamma, gamma, f->m * sizeof *gamma);
+    const qx_status status = qx_graded_evaluate(cx, f, at);
+    *definite = status == QX_OK;
+    if (status == QX_E_NOT_PD || status == QX_E_NUMERIC) {
+        qx_ctx_forgive(cx);
+        return QX_OK;
+    }
+    QX_TRY(status);
+    summarise(f, at);
+    return QX_OK;
+}
+
 qx_status qx_profile_evaluate(qx_ctx *cx,
                               const qx_profile *f,
                               const double gamma[],
@@ -326,6 +362,11 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
 {
     if (!spread_gamma(f, gamma, at)) {
         return bad_ratio(cx);
+    }
+    if (f->graded != NULL) {
+        QX_TRY(qx_graded_evaluate(cx, f, at));
+        summarise(f, at);
+        return QX_OK;
     }
     if (f->reduced != NULL) {
         return qx_reduced_evaluate(cx, f, at);
@@ -350,6 +391,12 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
     qx_mat_vector('t', -1.0, at->B, at->b, 1.0, at->w);
     summarise(f, at);
     return QX_OK;
+}
+
+bool qx_profile_is_nil(const qx_profile *f, size_t k, double gamma)
+{
+    const double levels = (double)(f->start[k + 1] - f->start[k]);
+    return fabs(gamma) * (double)f->n / levels < NIL;
 }
 
 double qx_profile_criterion(const qx_profile *f, const qx_profile_point *at)
@@ -383,10 +430,10 @@ void qx_profile_derivatives(const qx_profile *f,
 qx_status
 qx_profile_random(qx_ctx *cx, const qx_profile *f, const qx_profile_point *at, double u[])
 {
-    if (f->reduced != NULL) {
+    if (f->reduced != NULL && f->graded == NULL) {
         return qx_reduced_random(cx, f, at, u);
     }
-    if (f->blocks != NULL) {
+    if (f->blocks != NULL || f->graded != NULL) {
         for (size_t k = 0; k < f->q; k++) {
             u[k] = at->lambda[k] * at->lambda[k] * at->w[k];
         }

@@ -23,7 +23,7 @@
  *
  * Where the columns of Z fall into sets that never meet, G is not formed and the same
  * numbers come from model/blocks.h at the cost of the sets alone. For large data they come
- * from model/reduced.h.
+ * from model/reduced.h, for units of very different size from model/graded.h.
  *
  * Source: Bates et al. 2015, J Stat Softw 67(1):1-48 (criterion); Patterson & Thompson
  * 1971, Biometrika 58:545-554 and Harville 1977, J Am Stat Assoc 72:320-338 (P and the
@@ -53,6 +53,8 @@ typedef struct qx_profile {
     /* Large and sparse (model/reduced.h), else NULL; then G, C and z are not there: */
     const struct qx_reduced *reduced;
     const struct qx_nest_data *data; /* of the response */
+    /* Units of very different size (model/graded.h), else NULL; goes before the others: */
+    const struct qx_graded *graded;
 } qx_profile;
 
 /* Everything at one gamma; room is made once and reused. */
@@ -64,6 +66,7 @@ typedef struct qx_profile_point {
     double *w;      /* q */
     struct qx_blocks_room *blocks;
     struct qx_reduced_room *reduced; /* then lambda, w, K, B, T, b are not there */
+    struct qx_graded_room *graded;   /* then K, B, b are not there */
     bool average; /* norm holds the average information (model/reduced.h) */
     double ypy, log_a;
     double *trace;   /* m: tr T_ii */
@@ -133,12 +136,23 @@ qx_status qx_profile_evaluate(qx_ctx *cx,
                               const double gamma[],
                               qx_profile_point *at);
 
+/* All of the point of a graded profile; ratios may be negative. *definite: is V, and are all
+ * of them numbers? */
+qx_status qx_profile_open(qx_ctx *cx,
+                          const qx_profile *f,
+                          const double gamma[],
+                          qx_profile_point *at,
+                          bool *definite);
+
 /* log_a, ypy, trace, square, norm and bilinear: all that criterion and derivatives need.
  * By strata where the layout has them. Errors as for qx_profile_value. */
 qx_status qx_profile_summary(qx_ctx *cx,
                              const qx_profile *f,
                              const double gamma[],
                              qx_profile_point *at);
+
+/* Is a ratio of term k so near to nil that no number of the fit shows it? */
+bool qx_profile_is_nil(const qx_profile *f, size_t k, double gamma);
 
 /* f of the header; INFINITY when y'Py is not above zero. */
 double qx_profile_criterion(const qx_profile *f, const qx_profile_point *at);

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "model/graded.h"
 #include "model/lm.h"
 #include "model/plan.h"
 #include "model/reml.h"
@@ -57,6 +58,9 @@ by_search(qx_ctx *cx, const qx_lmm_plan *plan, const double y[], qx_lmm *fit, do
     QX_NEW_IN(cx, fit->arena, in->gamma, in->profile.m);
     QX_TRY(qx_profile_search_room(cx, fit->arena, &in->profile, &in->at));
     QX_TRY(qx_reml_search(cx, &in->profile, &in->at, in->gamma, &end));
+    if (qx_graded_wanted(&in->profile, &in->at)) {
+        return by_fit(cx, plan, y, out);
+    }
     if (!qx_reml_without_residual(&end, in->profile.m, in->gamma)) {
         *out = qx_lm_reml_criterion(fit);
     }

@@ -3,11 +3,15 @@
 #include <math.h>
 #include <string.h>
 
+#include "model/graded.h"
 #include "numeric/bobyqa.h"
 #include "numeric/eigen.h"
 
 /* Ratios beyond this are taken as "no residual variation": nothing is left to estimate. */
 static const double GAMMA_MOST = 1e12;
+/* The same where nothing is lost to them (model/graded.h): beyond it the response itself has
+ * no digits left. */
+static const double GAMMA_MOST_GRADED = 1e30;
 /* A descent that did not settle and has come this far is on its way there; at the second
  * ratio estimates are those at infinity to seven digits, and still well computed. */
 static const double GAMMA_GONE = 1e11;
@@ -39,10 +43,15 @@ static qx_status pardon(qx_ctx *cx, qx_status status, double *f)
     return status;
 }
 
+static double gamma_most(const work *w)
+{
+    return w->profile->graded != NULL ? GAMMA_MOST_GRADED : GAMMA_MOST;
+}
+
 static bool beyond(const work *w, const double gamma[])
 {
     for (size_t i = 0; i < w->profile->m; i++) {
-        if (!(gamma[i] <= GAMMA_MOST)) {
+        if (!(gamma[i] <= gamma_most(w))) {
             return true;
         }
     }
@@ -207,18 +216,20 @@ static qx_status minque(qx_ctx *cx, const work *w, double gamma[], bool *moved)
     left /= df;
     *moved = left > 0.0;
     for (size_t i = 0; *moved && i < f->m; i++) {
-        gamma[i] = fmin(fmax(gamma[i] + tau[i] / left, 0.0), GAMMA_MOST);
+        gamma[i] = fmin(fmax(gamma[i] + tau[i] / left, 0.0), gamma_most(w));
     }
     return QX_OK;
 }
 
-/* Equal ratios, then two MINQUE steps as long as they go down. */
+/* Equal ratios (or those of mean squares), then two MINQUE steps as long as they go down. */
 static qx_status start(qx_ctx *cx, const work *w, double gamma[])
 {
     double *next;
     QX_NEW(cx, next, w->profile->m);
     for (size_t i = 0; i < w->profile->m; i++) {
-        gamma[i] = w->zero != NULL && w->zero[i] ? 0.0 : 1.0;
+        const double first =
+            w->profile->graded != NULL ? w->profile->graded->start[i] : 1.0;
+        gamma[i] = w->zero != NULL && w->zero[i] ? 0.0 : first;
     }
     QX_TRY(qx_profile_summary(cx, w->profile, gamma, w->room));
     double f = qx_profile_criterion(w->profile, w->room);
@@ -269,8 +280,9 @@ static qx_status search(qx_ctx *cx, work *w, double gamma[])
     QX_NEW(cx, theta, m);
     QX_NEW(cx, w->gamma, m);
     for (size_t i = 0; i < m; i++) {
-        high[i] = THETA_MOST;
-        theta[i] = fmin(sqrt(gamma[i]), THETA_MOST);
+        high[i] = w->profile->graded != NULL ? THETA_MOST * fmax(1.0, sqrt(gamma[i]))
+                                             : THETA_MOST;
+        theta[i] = fmin(sqrt(gamma[i]), high[i]);
     }
     QX_TRY(
         qx_bobyqa(cx, m, of_roots, w, low, high, BOBYQA_TOLERANCE, theta, &best, NULL));

@@ -10,6 +10,10 @@
  * operations. */
 static const double IN_STRATUM = 1e-8;
 
+/* Root mean squares below this share of the largest value are its rounding: a few hundred
+ * operations of 1e-16 each. */
+static const double ROUNDING = 4e-15;
+
 /* A layout whose strata are orthogonal: every pair of units (and the whole) meets with
  * proportional numbers inside the smallest unit that holds both. */
 typedef struct layout {
@@ -331,6 +335,23 @@ one_stratum(qx_ctx *cx, const qx_lmm_spec *spec, const qx_design *d, sums *s)
     return QX_OK;
 }
 
+/* Sums of squares that are rounding alone are nil. */
+static void
+clear_rounding(const qx_lmm_spec *spec, const qx_design *d, size_t strata, sums *s)
+{
+    double most = 0.0;
+    for (size_t i = 0; i < d->n; i++) {
+        most = fmax(most, fabs(spec->y[i]));
+    }
+    for (size_t t = 0; t < d->term_count; t++) {
+        s->ss[t] = sqrt(s->ss[t] / s->df[t]) <= ROUNDING * most ? 0.0 : s->ss[t];
+    }
+    for (size_t c = 0; c < strata; c++) {
+        s->left[c] =
+            sqrt(s->left[c] / s->left_df[c]) <= ROUNDING * most ? 0.0 : s->left[c];
+    }
+}
+
 qx_status
 qx_strata_orthogonal(qx_ctx *cx, const qx_design *design, size_t term, bool *out)
 {
@@ -364,6 +385,7 @@ qx_status qx_strata_make(qx_ctx *cx,
         QX_SCRATCH(cx, status, make(cx, spec, design, &s, &strata.balanced));
     }
     QX_TRY(status);
+    clear_rounding(spec, design, count, &s);
     for (size_t c = 0; c < count; c++) {
         const bool last = c == spec->random_count;
         line[c] = (qx_stratum_line){last ? "residual" : spec->random[c].name,

@@ -32,7 +32,9 @@ static bool any_at_zero(const struct qx_lmm_inner *in)
 static qx_status at_gamma(qx_ctx *cx, work *w, const double gamma[], double *f)
 {
     bool definite;
-    QX_TRY(qx_spectral_point(cx, &w->profile, gamma, &w->at, &definite));
+    QX_TRY(w->profile.graded != NULL
+               ? qx_profile_open(cx, &w->profile, gamma, &w->at, &definite)
+               : qx_spectral_point(cx, &w->profile, gamma, &w->at, &definite));
     *f = definite ? qx_profile_criterion(&w->profile, &w->at) : (double)INFINITY;
     return QX_OK;
 }
@@ -63,6 +65,11 @@ open_profile(qx_ctx *cx, const qx_lmm_plan *plan, const qx_lmm *fit, work *w)
 {
     const struct qx_lmm_inner *in = fit->inner;
     w->profile = in->profile;
+    QX_NEW(cx, w->gamma, in->profile.m);
+    memcpy(w->gamma, in->gamma, in->profile.m * sizeof *w->gamma);
+    if (in->profile.graded != NULL) {
+        return qx_profile_room(cx, qx_ctx_scratch(cx), &w->profile, &w->at);
+    }
     if (in->profile.reduced != NULL) {
         QX_TRY(qx_reduced_whole(cx, qx_ctx_scratch(cx), &in->profile, &w->profile));
     }
@@ -77,8 +84,6 @@ open_profile(qx_ctx *cx, const qx_lmm_plan *plan, const qx_lmm *fit, work *w)
         w->profile.spectral = made;
     }
     QX_TRY(qx_spectral_respond(cx, qx_ctx_scratch(cx), &w->profile));
-    QX_NEW(cx, w->gamma, in->profile.m);
-    memcpy(w->gamma, in->gamma, in->profile.m * sizeof *w->gamma);
     return qx_profile_sums_room(cx, qx_ctx_scratch(cx), &w->profile, &w->at);
 }
 
@@ -93,6 +98,9 @@ static qx_status estimate(qx_ctx *cx, work *w, bool *found)
     QX_TRY(qx_descend(cx, &problem, NULL, w->gamma, &end));
     QX_TRY(at_gamma(cx, w, w->gamma, &f));
     *found = end.converged && isfinite(f);
+    for (size_t k = 0; *found && k < w->profile.m; k++) {
+        w->gamma[k] = qx_profile_is_nil(&w->profile, k, w->gamma[k]) ? 0.0 : w->gamma[k];
+    }
     w->sigma2 = *found ? w->at.ypy / df : (double)NAN;
     return QX_OK;
 }

@@ -44,6 +44,14 @@ static const char *sentence(qx_doc *doc,
                       qx_said(doc, qx_rounded(doc->arena, low, decimals)),
                       qx_said(doc, qx_rounded(doc->arena, low + 2.0 * half, decimals)));
     }
+    if (isnan(c->p)) {
+        return qx_say(
+            doc,
+            "%s: whether the control (%s) differs from the average of the other "
+            "combinations cannot be tested with these data. The notes say why.",
+            label,
+            control);
+    }
     return qx_say(
         doc,
         "%s: this trial does not settle whether the control (%s) differs from the "

@@ -361,9 +361,29 @@ static const char *equivalent(const parts *s)
         range(s, d->lower_equivalence, d->upper_equivalence));
 }
 
+/* Nothing to test with: an estimate that stands alone. */
+static const char *untested(const parts *s)
+{
+    const qx_difference *d = s->d;
+    return qx_say(
+        s->doc,
+        "%s%s: whether %s and %s differ cannot be tested with these data. The "
+        "estimate of the difference is %s%s; how far it may be from the truth is "
+        "not known. The notes say why.",
+        s->head,
+        s->label,
+        qx_words_cell(s->doc, s->p, &d->first),
+        qx_words_cell(s->doc, s->p, &d->second),
+        amount(s, d->estimate),
+        s->scale);
+}
+
 static const char *unsettled(const parts *s)
 {
     const qx_difference *d = s->d;
+    if (isnan(d->p) && isnan(d->lower)) {
+        return untested(s);
+    }
     const char *core = qx_say(
         s->doc,
         "%s%s: this trial does not settle whether %s and %s differ. The estimate of "

@@ -314,6 +314,17 @@ static const char *unsettled(const parts *s)
 {
     const qx_difference *d = s->d;
     const char *margin = margin_text(s), *means = both_means(s);
+    if (isnan(d->p) && isnan(d->lower)) {
+        return qx_say(s->doc,
+                      "%s%s: whether %s and %s differ cannot be tested with these data. "
+                      "The estimate of the difference is %s; how far it may be from the "
+                      "truth is not known. The notes say why.",
+                      s->head,
+                      s->label,
+                      qx_words_cell(s->doc, s->p, &d->first),
+                      qx_words_cell(s->doc, s->p, &d->second),
+                      amount(s, d->estimate));
+    }
     const char *core = qx_say(
         s->doc,
         "%s%s: this trial does not settle whether %s and %s differ. It was %s; the "

@@ -112,6 +112,18 @@ CASES = {
     "perfect fit": (crd(12, 3, lambda k: 2 * (k % 3)), 0),
     "perfect fit, blocks": (blocks(4, 3, lambda k, b, t: 2 * t + b), 0),
     "perfect fit, limbs": (limbs(lambda k, b, t, l: 4 * b + 2 * t + l), 0),
+    "perfect fit in tenths": (crd(12, 3, lambda k: f"{0.1 * (k % 3):.1f}"), 0),
+    "perfect fit in tenths, blocks": (
+        blocks(4, 3, lambda k, b, t: f"{0.1 * t + 0.7 * (b * 5 % 7):.1f}"), 0),
+    "perfect fit in tenths, fixed blocks": (
+        (BLOCKS % (4, 3, "a, b, c", "}\nanalysis: {blocks: fixed"),
+         blocks(4, 3, lambda k, b, t: f"{0.1 * t + 0.7 * (b * 5 % 7):.1f}")[1]), 0),
+    "blocks differ and nothing else": (blocks(4, 3, lambda k, b, t: f"{0.3 * b * b:.1f}"), 0),
+    "blocks as alike as chance": (blocks(4, 3, lambda k, b, t: 1 if k == 5 else 0), 0),
+    "blocks a million times the trees": (
+        blocks(6, 4, lambda k, b, t: f"{1e6 * (b * 7 % 5) + t + noise(k * k):.1f}"), 0),
+    "blocks a hundred million times the trees": (
+        blocks(6, 4, lambda k, b, t: f"{1e8 * (b * 7 % 5) + t + noise(k * k):.1f}"), 0),
     "perfect inside trees only": (limbs(lambda k, b, t, l: (7 * b + 3 * t) % 5 + l), 0),
     "trees alike to the last digit": (limbs(lambda k, b, t, l: noise(k * 5 + l)), 0),
     "one value differs": (crd(12, 3, lambda k: 6 if k == 7 else 5), 0),
@@ -232,6 +244,50 @@ class Degenerate(harness.Case):
         some = json.loads(self.run_it("analyse", "--json", "p.yaml", "d.csv").out)["results"][0]
         self.assertIn("2 values of y cannot be used: girth is not known there.", some["notes"])
         self.assertTrue(some["means"])
+
+    def noise_of_rounding(self, value, most, where=""):
+        """Numbers of the size of rounding that stand where nil is meant."""
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                if key not in SHARES:
+                    yield from self.noise_of_rounding(inner, most, f"{where}.{key}")
+        elif isinstance(value, list):
+            for i, inner in enumerate(value):
+                yield from self.noise_of_rounding(inner, most, f"{where}[{i}]")
+        elif isinstance(value, float) and 0 < abs(value) < 1e-13 * most:
+            yield f"{where} is {value}"
+
+    def test_values_that_repeat_are_told(self):
+        for name in [name for name in CASES if name.startswith("perfect")] + ["blocks differ and nothing else"]:
+            with self.subTest(name):
+                protocol, data = CASES[name][0]
+                self.write("p.yaml", protocol)
+                self.write("d.csv", data)
+                result = json.loads(self.run_it("analyse", "p.yaml", "d.csv", "--json").out)["results"][0]
+                self.assertTrue(any("repeat exactly" in note for note in result["notes"]), result["notes"])
+                self.assertFalse(any("settle" in note for note in result["notes"]), result["notes"])
+                most = max(abs(float(row.split(",")[-1])) for row in data.split()[1:])
+                self.assertEqual(list(self.noise_of_rounding(result, most)), [])
+                text = self.run_it("analyse", "p.yaml", "d.csv").out
+                self.assertNotRegex(text, r"[0-9]e-[0-9]")
+                self.assertNotIn("anything from –", text)
+
+    def test_large_blocks_change_nothing_inside(self):
+        """Verdicts and p as with blocks of a hundred; F to the digits that are left."""
+        found = []
+        for size in (1e2, 1e6, 1e8):
+            protocol, data = blocks(6, 4, lambda k, b, t: f"{size * (b * 7 % 5) + t + noise(k * k):.1f}")
+            self.write("p.yaml", protocol)
+            self.write("d.csv", data)
+            result = json.loads(self.run_it("analyse", "p.yaml", "d.csv", "--json").out)["results"][0]
+            found.append((result["tests"][0], result["differences"]))
+        for k, digits in ((1, 8), (2, 6)):
+            for key in ("value", "den_df", "p"):
+                self.assertAlmostEqual(found[k][0][key] / found[0][0][key], 1, digits)
+            for now, before in zip(found[k][1], found[0][1]):
+                self.assertEqual(now["verdict"], before["verdict"])
+                for key in ("estimate", "se", "df", "p_adjusted"):
+                    self.assertAlmostEqual(now[key] / before[key], 1, digits)
 
     def test_no_replicate_no_verdict(self):
         for name in ("one replicate", "one replicate in blocks", "two rows", "one row"):

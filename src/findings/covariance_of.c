@@ -217,9 +217,18 @@ qx_status qx_correlations_of(qx_work *w)
                                         .upper = c->upper,
                                         .lrt = c->lrt,
                                         .p = c->p,
-                                        .at_limit = c->at_limit};
+                                        .at_limit = c->at_limit,
+                                        .broken = c->broken};
         if (line[i].name == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the correlations");
+        }
+        if (c->broken) {
+            QX_TRY(
+                qx_note(w->cx,
+                        "The interval of the correlation by %s runs from the lowest to "
+                        "the highest value that agrees with the data, but some values "
+                        "between do not agree: the data fit two kinds of likeness.",
+                        line[i].name));
         }
     }
     if (fit->correlation_count > 0 && w->covariance.series != QX_NO_COLUMN) {

@@ -40,6 +40,7 @@ typedef struct qx_correlation_line {
     const char *name; /* column of the dates, rows or places */
     double estimate, lower, upper, lrt, p;
     bool at_limit;
+    bool broken; /* values between the limits that the data do not allow */
 } qx_correlation_line;
 
 /* One way in which the place in the field may enter; that with the least

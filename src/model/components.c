@@ -14,6 +14,8 @@ static const double TARGET_SLACK = 1e-9;
 static const double TARGET_SHARE = 1e-13;
 /* Where D stays below its target up to this many times the estimate there is no limit. */
 static const double FAR = 1e8;
+/* The same down to this share of the estimate: the limit is nil. */
+static const double NIL_SHARE = 1e-12;
 
 typedef struct work {
     struct qx_lmm_inner *in;
@@ -220,6 +222,10 @@ static qx_status limit(qx_ctx *cx,
             far = t;
         }
         t = next_trial(t, rise, slope, w->target, near, far);
+        if (t * t < NIL_SHARE * best[i]) {
+            *out = 0.0;
+            return QX_OK;
+        }
         if (t > end) {
             *out = INFINITY;
             return QX_OK;

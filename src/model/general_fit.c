@@ -64,7 +64,7 @@ static qx_status optimise(qx_ctx *cx,
     QX_TRY(qx_general_room(cx, fit->arena, &own->general, &own->at));
     QX_NEW_IN(cx, fit->arena, own->theta, own->general.m);
     start_from(w, own->theta);
-    QX_TRY(qx_general_search(cx, &own->general, &own->at, own->theta, end));
+    QX_TRY(qx_general_search(cx, &own->general, &own->at, NULL, own->theta, end));
     own->f = own->at.f;
     return QX_OK;
 }

@@ -48,10 +48,12 @@ qx_status qx_general_spread(qx_ctx *cx,
 /* Intervals of variances and correlations, likelihood ratios of the structures. */
 qx_status qx_general_profile(qx_ctx *cx, qx_lmm *fit, double level);
 
-/* Least criterion over theta from several starts; theta (m) out. */
+/* Least criterion over theta from several starts; `fixed` (m, or NULL) stay as they are handed
+ * in; theta (m) out. */
 qx_status qx_general_search(qx_ctx *cx,
                             const qx_general *g,
                             qx_general_point *room,
+                            const bool fixed[],
                             double theta[],
                             qx_descent_end *out);
 

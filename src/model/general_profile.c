@@ -1,135 +1,26 @@
 /* How well the variances and correlations of a general covariance are known: profile
  * likelihood intervals and restricted likelihood ratios, as in model/components.h.
  *
- * A correlation's ratio is against nil, chi-squared with 1 df (the half-and-half mixture
- * where nil is its bound). The field's ratio has no p: without a field its correlations
- * mean nothing, and the ratio follows no tabulated law (Davies 1987, Biometrika 74:33-43);
- * fields are chosen by the criterion of Akaike instead (findings/field.h). */
+ * A correlation of dates has a ratio against nil, chi-squared with 1 df (the half-and-half
+ * mixture where nil is its bound). The field's variance and correlations have none: without a
+ * field its correlations mean nothing, and at a correlation of nil the field is not told from
+ * the units' own variation, so that the ratios follow no tabulated law (Davies 1987,
+ * Biometrika 74:33-43); fields are chosen by the criterion of Akaike instead
+ * (findings/field_trend.h). */
 #include <math.h>
-#include <string.h>
 
-#include "model/general_fit.h"
+#include "model/general_hold.h"
 #include "numeric/dist.h"
 
-#define STEPS_MOST 60
-
-/* The limit is found when f is this near to its target: seven digits of the limit. */
-static const double TARGET_SLACK = 1e-8;
-/* Where f stays below its target up to this many times the estimate there is no limit. */
-static const double FAR = 1e6;
 /* Rows of a set beyond which a hundred fits more are not made. */
 #define PROFILE_ROWS_MOST 600
 
-typedef struct work {
-    const struct qx_general_fit *own;
-    const qx_general *g;
-    qx_general_point room;
-    double target; /* chi-square quantile */
-} work;
-
-/* f at theta with parameter i held; theta moves to the best of the others. slope: df/di.
- * NAN where the fit does not settle. */
 static qx_status
-hold(qx_ctx *cx, work *w, size_t i, double theta[], double *f, double *slope)
-{
-    bool fixed[QX_DESCENT_MOST] = {false};
-    double gradient[QX_DESCENT_MOST];
-    qx_descent_end end;
-    fixed[i] = true;
-    QX_TRY(qx_general_value(cx, w->g, theta, &w->room));
-    *f = *slope = NAN;
-    if (!isfinite(w->room.f)) {
-        return QX_OK;
-    }
-    QX_TRY(qx_general_descend(cx, w->g, &w->room, fixed, true, theta, gradient, &end));
-    if (end.converged) {
-        *f = end.f;
-        *slope = gradient[i];
-    }
-    return QX_OK;
-}
-
-/* Parameters are searched on a scale on which the root of the rise is nearly straight. */
-static double to_scale(const qx_part *part, double theta)
-{
-    return qx_part_is_variance(part->kind) ? sqrt(theta) : theta;
-}
-
-static double from_scale(const qx_part *part, double t)
-{
-    return qx_part_is_variance(part->kind) ? t * t : t;
-}
-
-/* Next trial between the ends: Newton on the root of the rise, else halving. dt: df/dt. */
-static double
-next_trial(double t, double rise, double dt, double target, double near, double far)
-{
-    const double z = sqrt(fmax(rise, 0.0));
-    const double step = t + (sqrt(target) - z) * 2.0 * z / dt;
-    if (isfinite(step) && step > fmin(near, far) && step < fmax(near, far)) {
-        return step;
-    }
-    return isfinite(far) ? 0.5 * (near + far) : 2.0 * t;
-}
-
-/* The limit between the estimate and `far` (INFINITY: no end), where the rise passes the
- * target; t: first trial. */
-static qx_status limit(qx_ctx *cx, work *w, size_t i, double t, double far, double *out)
-{
-    const qx_part *part = &w->g->parts.part[i];
-    const bool variance = qx_part_is_variance(part->kind);
-    const double best = w->own->theta[i];
-    const double end = sqrt(FAR * fmax(best, from_scale(part, t)));
-    double near = to_scale(part, best);
-    double theta[QX_DESCENT_MOST];
-    memcpy(theta, w->own->theta, w->g->m * sizeof *theta);
-    *out = NAN;
-    for (int step = 0; step < STEPS_MOST; step++) {
-        double f, slope;
-        theta[i] = from_scale(part, t);
-        QX_TRY(hold(cx, w, i, theta, &f, &slope));
-        const double rise = f - w->own->f;
-        if (!isfinite(rise)) {
-            return QX_OK;
-        }
-        if (fabs(rise - w->target) < TARGET_SLACK) {
-            break;
-        }
-        *(rise < w->target ? &near : &far) = t;
-        t = next_trial(t, rise, variance ? 2.0 * t * slope : slope, w->target, near, far);
-        if (variance && t > end) {
-            *out = INFINITY;
-            return QX_OK;
-        }
-    }
-    *out = from_scale(part, t);
-    return QX_OK;
-}
-
-/* Rise of f with parameter i at `value` (a bound, or nil). */
-static qx_status rise_at(qx_ctx *cx, work *w, size_t i, double value, double *out)
-{
-    double theta[QX_DESCENT_MOST];
-    double f, slope;
-    memcpy(theta, w->own->theta, w->g->m * sizeof *theta);
-    theta[i] = value;
-    QX_TRY(hold(cx, w, i, theta, &f, &slope));
-    *out = f - w->own->f;
-    return QX_OK;
-}
-
-/* Standard error from the expected information, to begin the search with. */
-static double rough_se(const work *w, size_t i)
-{
-    const double information = QX_AT(w->own->at.expected, i, i);
-    return information > 0.0 ? sqrt(2.0 / information) : 0.0;
-}
-
-static qx_status of_variance(qx_ctx *cx, work *w, size_t i, double s2, qx_component *c)
+of_variance(qx_ctx *cx, qx_general_hold *w, size_t i, double s2, qx_component *c)
 {
     const double best = w->own->theta[i];
     const bool residual = w->g->parts.part[i].kind == QX_PART_RESIDUAL;
-    const double reach = sqrt(w->target) * rough_se(w, i);
+    const double reach = sqrt(w->target) * qx_general_rough_se(w, i);
     const double factor = best > 0.0 ? exp(fmin(reach / best, 2.0)) : 0.0;
     double lower = 0.0;
     double upper;
@@ -137,7 +28,7 @@ static qx_status of_variance(qx_ctx *cx, work *w, size_t i, double s2, qx_compon
     if (!residual) {
         double rise = 0.0;
         if (best > 0.0) {
-            QX_TRY(rise_at(cx, w, i, 0.0, &rise));
+            QX_TRY(qx_general_rise_at(cx, w, i, 0.0, &rise));
         }
         c->lrt = fmax(rise, 0.0);
         c->p = w->g->parts.part[i].kind == QX_PART_FIELD ? (double)NAN
@@ -149,52 +40,19 @@ static qx_status of_variance(qx_ctx *cx, work *w, size_t i, double s2, qx_compon
         below = rise > w->target;
     }
     if (below && best > 0.0) {
-        QX_TRY(limit(cx, w, i, sqrt(best / factor), 0.0, &lower));
+        const qx_general_bracket down = {w->own->theta, best, 0.0, best / factor};
+        QX_TRY(qx_general_crossing(cx, w, i, &down, &lower));
     }
-    const double first = best > 0.0 ? best * factor : reach;
-    QX_TRY(limit(cx, w, i, sqrt(first), INFINITY, &upper));
+    const qx_general_bracket up = {
+        w->own->theta, best, INFINITY, best > 0.0 ? best * factor : reach};
+    QX_TRY(qx_general_crossing(cx, w, i, &up, &upper));
     c->lower = lower * s2;
     c->upper = upper * s2;
     return QX_OK;
 }
 
-/* One end of a correlation's interval: the bound itself where that is not far enough. */
-static qx_status
-correlation_end(qx_ctx *cx, work *w, size_t i, double bound, double sign, double *out)
-{
-    const double best = w->own->theta[i];
-    const double reach = sqrt(w->target) * rough_se(w, i);
-    const double first = fmin(reach, 0.5 * fabs(bound - best));
-    double rise = 0.0;
-    *out = bound;
-    if (best == bound) {
-        return QX_OK;
-    }
-    QX_TRY(rise_at(cx, w, i, bound, &rise));
-    return rise <= w->target ? QX_OK : limit(cx, w, i, best + sign * first, bound, out);
-}
-
-static qx_status of_correlation(qx_ctx *cx, work *w, size_t i, qx_correlation *c)
-{
-    const qx_part *part = &w->g->parts.part[i];
-    double rise = 0.0;
-    if (isnan(c->estimate)) {
-        return QX_OK;
-    }
-    if (w->own->theta[i] != 0.0) {
-        QX_TRY(rise_at(cx, w, i, 0.0, &rise));
-    }
-    c->lrt = fmax(rise, 0.0);
-    c->p = qx_chisq_p(c->lrt, 1.0, QX_UPPER) * (part->low < 0.0 ? 1.0 : 0.5);
-    if (w->own->theta[i] == 0.0) {
-        c->p = 1.0;
-    }
-    QX_TRY(correlation_end(cx, w, i, part->low, -1.0, &c->lower));
-    return correlation_end(cx, w, i, part->high, 1.0, &c->upper);
-}
-
 /* The restricted likelihood ratio of residual variances against one for all. */
-static qx_status one_residual(qx_ctx *cx, work *w, qx_lmm *fit)
+static qx_status one_residual(qx_ctx *cx, qx_general_hold *w, qx_lmm *fit)
 {
     qx_general one = *w->g;
     const qx_parts *all = &w->g->parts;
@@ -233,7 +91,7 @@ static qx_status profile(qx_ctx *cx, qx_lmm *fit, double level)
 {
     const struct qx_general_fit *own = fit->inner->general;
     const double square = fit->inner->scale * fit->inner->scale;
-    work w = {.own = own, .g = &own->general};
+    qx_general_hold w = {.own = own, .g = &own->general};
     w.target = qx_chisq_q(1.0 - level, 1.0, QX_UPPER);
     QX_TRY(qx_general_room(cx, qx_ctx_scratch(cx), w.g, &w.room));
     for (size_t i = 0; i < w.g->m; i++) {
@@ -246,7 +104,8 @@ static qx_status profile(qx_ctx *cx, qx_lmm *fit, double level)
         } else {
             QX_SCRATCH(cx,
                        status,
-                       of_correlation(cx, &w, i, &fit->correlation[own->correlation[i]]));
+                       qx_general_correlation(
+                           cx, &w, i, &fit->correlation[own->correlation[i]]));
         }
         QX_TRY(status);
     }

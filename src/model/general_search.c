@@ -80,6 +80,7 @@ keep(start best[], size_t *count, const qx_general *g, const double theta[], dou
 static qx_status look(qx_ctx *cx,
                       const qx_general *g,
                       qx_general_point *room,
+                      const bool fixed[],
                       const double origin[],
                       start best[],
                       size_t *count)
@@ -98,6 +99,9 @@ static qx_status look(qx_ctx *cx,
             memcpy(theta, origin, g->m * sizeof *theta);
             with_series(g, series[a][0], series[a][1], theta);
             with_field(g, field[b][0], field[b][1], field[b][2], theta);
+            for (size_t i = 0; fixed != NULL && i < g->m; i++) {
+                theta[i] = fixed[i] ? origin[i] : theta[i];
+            }
             QX_TRY(qx_general_value(cx, g, theta, room));
             keep(best, count, g, theta, room->f);
         }
@@ -108,6 +112,7 @@ static qx_status look(qx_ctx *cx,
 qx_status qx_general_search(qx_ctx *cx,
                             const qx_general *g,
                             qx_general_point *room,
+                            const bool fixed[],
                             double theta[],
                             qx_descent_end *out)
 {
@@ -115,11 +120,11 @@ qx_status qx_general_search(qx_ctx *cx,
     size_t count = 0;
     size_t iterations = 0;
     double found[QX_DESCENT_MOST];
-    QX_TRY(look(cx, g, room, theta, best, &count));
+    QX_TRY(look(cx, g, room, fixed, theta, best, &count));
     *out = (qx_descent_end){.f = INFINITY};
     for (size_t k = 0; k < count; k++) {
         qx_descent_end end = {.f = INFINITY};
-        QX_TRY(qx_general_descend(cx, g, room, NULL, false, best[k].theta, NULL, &end));
+        QX_TRY(qx_general_descend(cx, g, room, fixed, false, best[k].theta, NULL, &end));
         iterations += end.iterations;
         const bool better =
             end.converged == out->converged ? end.f < out->f : end.converged;

@@ -72,7 +72,8 @@ typedef struct qx_correlation {
     const char *name;
     double estimate;     /* of neighbours one step apart; NAN: a field without variance */
     double lower, upper; /* profile-likelihood interval; NAN where there is none */
-    double lrt, p;       /* restricted likelihood ratio against nil */
+    bool broken;         /* some values between the limits are not allowed */
+    double lrt, p;       /* restricted likelihood ratio against nil; NAN: no such law */
     bool at_limit;       /* at the end of what can be told from +-1 (or nil) */
 } qx_correlation;
 

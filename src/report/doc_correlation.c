@@ -37,7 +37,7 @@ static void correlations(qx_doc *doc, const qx_result *r)
     qx_table_foot(doc,
                   t,
                   "Correlation of two that are one step apart, beside what their units "
-                  "have in common; P against none.");
+                  "have in common; P against none, for dates alone.");
 }
 
 static void field(qx_doc *doc, const qx_result *r)

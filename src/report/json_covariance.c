@@ -12,6 +12,7 @@ static void write_correlations(qx_json *j, const qx_result *r)
         qx_json_number(j, "estimate", c->estimate);
         qx_json_number(j, "lower", c->lower);
         qx_json_number(j, "upper", c->upper);
+        qx_json_bool(j, "one_piece", !c->broken);
         qx_json_number(j, "lrt", c->lrt);
         qx_json_number(j, "p", c->p);
         qx_json_close(j, '}');

@@ -252,6 +252,29 @@ static void answer_trees(qx_call *call, const qx_laid_out *made)
                        "layout: %.0f %% of the variance of trunk area is left inside.\n",
                        100.0 * p->within);
     }
+    if (p->in_runs) {
+        qx_text_add(
+            call->answer,
+            "Blocks are runs of trees beside each other, for this layout has plots "
+            "of several trees or says something of rows or neighbours.\n");
+    }
+    if (p->broken > 0) {
+        qx_text_printf(
+            call->answer,
+            "Look at the map: %zu of %zu blocks have a gap or go on in another "
+            "row. What the layout says of neighbours does not hold across it.\n",
+            p->broken,
+            p->block_count);
+    }
+    if (made->passed_over > 0) {
+        qx_text_printf(call->answer,
+                       "%zu seed%s before %" PRIu64 " %s passed over: where blocks meet, "
+                       "the same treatment would have stood side by side.\n",
+                       made->passed_over,
+                       made->passed_over == 1 ? "" : "s",
+                       made->layout->seed,
+                       made->passed_over == 1 ? "was" : "were");
+    }
     for (size_t i = 0; i < p->odd_count; i++) {
         qx_text_printf(call->answer,
                        "Tree %s is unlike %s in trunk area (robust z %.1f)%s.\n",

@@ -6,6 +6,9 @@
 #include "trial/read_yaml.h"
 #include "trial/structure.h"
 
+/* Seeds that are tried: enough where one layout in a hundred will do. */
+#define SEEDS_MOST 1000
+
 /* Complaints of the layout floor, given their place in the protocol. */
 typedef struct placing {
     const qx_protocol *protocol;
@@ -103,6 +106,52 @@ qx_status qx_draw_layout(qx_ctx *cx,
     return status;
 }
 
+/* Draws and gives the trees their places. */
+static qx_status draw_on_trees(qx_ctx *cx,
+                               const qx_lay_out_wish *wish,
+                               uint64_t seed,
+                               qx_problems *problems,
+                               qx_laid_out *made)
+{
+    QX_TRY(qx_draw_layout(cx, made->protocol, seed, problems, &made->layout));
+    return made->trees == NULL ? QX_OK
+                               : qx_trees_place(cx,
+                                                made->layout->arena,
+                                                made->protocol,
+                                                made->trees,
+                                                wish->reach_m,
+                                                made->layout,
+                                                &made->placed);
+}
+
+/* Blocks that were drawn apart may stand side by side: seeds are passed over, in their
+ * order, until neighbours in the orchard keep what was promised of them. What is left is
+ * drawn from all layouts that keep it, each as likely as any other. */
+static qx_status draw_until_kept(qx_ctx *cx,
+                                 const qx_lay_out_wish *wish,
+                                 qx_problems *problems,
+                                 qx_laid_out *made)
+{
+    for (uint64_t k = 0; k < SEEDS_MOST; k++) {
+        QX_TRY(draw_on_trees(cx, wish, wish->seed + k, problems, made));
+        if (qx_trees_keep_apart(made->protocol, made->layout)) {
+            return QX_OK;
+        }
+        qx_layout_free(made->layout);
+        made->layout = NULL;
+        made->passed_over++;
+    }
+    return qx_fail(
+        cx,
+        QX_E_INPUT,
+        "%d layouts were drawn, and in each the same treatment stands side by "
+        "side somewhere in %s, for blocks meet in a row; expected blocks in rows "
+        "of their own (\"layout: {row: ...}\"), more trees between them, or no "
+        "\"apart\"",
+        SEEDS_MOST,
+        wish->trees);
+}
+
 static qx_status
 make(qx_ctx *cx, const qx_lay_out_wish *wish, qx_problems *problems, qx_laid_out *made)
 {
@@ -111,17 +160,8 @@ make(qx_ctx *cx, const qx_lay_out_wish *wish, qx_problems *problems, qx_laid_out
     if (wish->trees != NULL) {
         QX_TRY(qx_trees_read(cx, wish->trees, problems, &made->trees));
     }
-    QX_TRY(qx_draw_layout(cx, made->protocol, wish->seed, problems, &made->layout));
-    if (made->trees != NULL) {
-        planting.trees = made->trees;
-        QX_TRY(qx_trees_place(cx,
-                              made->layout->arena,
-                              made->protocol,
-                              made->trees,
-                              wish->reach_m,
-                              made->layout,
-                              &made->placed));
-    }
+    QX_TRY(draw_until_kept(cx, wish, problems, made));
+    planting.trees = made->trees;
     return qx_trial_file_create(cx,
                                 wish->path,
                                 made->protocol,

@@ -22,10 +22,12 @@ typedef struct qx_laid_out {
     qx_layout *layout;
     qx_trees *trees;        /* NULL without a list */
     qx_trees_placed placed; /* of the list; in the layout's arena */
+    size_t passed_over;     /* seeds whose trees would not have kept treatments apart */
 } qx_laid_out;
 
-/* Reads protocol and tree list, draws from the seed, gives the trees their places and makes
- * the trial file, which must not be there (QX_E_EXISTS). QX_E_INPUT with places in
+/* Reads protocol and tree list, draws from the seed (or the first one after it whose trees
+ * keep apart what the protocol wants apart), gives the trees their places and makes the
+ * trial file, which must not be there (QX_E_EXISTS). QX_E_INPUT with places in
  * `problems` when the protocol or the list is wrong, the units cannot hold the levels, or
  * the trees do not suffice. The caller frees *out with qx_laid_out_free. */
 qx_status qx_lay_out(qx_ctx *cx,

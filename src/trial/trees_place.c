@@ -6,6 +6,7 @@
 
 #include "layout/odd.h"
 #include "layout/wishes.h"
+#include "trial/trees_runs.h"
 
 /* Spacing where the protocol gives none: rows some three times as far apart as trees. */
 #define ROW_M   3.5
@@ -284,6 +285,19 @@ static qx_status hand_out(placing *p, const size_t block[])
     return QX_OK;
 }
 
+/* Are treatments put on groups of trees inside a block, which then must stand together? */
+static bool plots_are_treated(const placing *p)
+{
+    for (size_t t = 0; t < p->protocol->treatment_count; t++) {
+        const size_t on = p->protocol->treatment[t].on;
+        if (on != p->unit && on != p->outer &&
+            qx_unit_reaches(p->protocol, on, p->unit)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Does the layout say anything about who stands beside whom? */
 static bool neighbours_matter(const qx_protocol *p)
 {
@@ -291,7 +305,7 @@ static bool neighbours_matter(const qx_protocol *p)
     if (w == NULL) {
         return false;
     }
-    bool any = false;
+    bool any = w->row != QX_NO_WISH;
     for (size_t t = 0; t < p->treatment_count; t++) {
         any = any || (w->apart != NULL && w->apart[t]) ||
               (w->even_neighbours != NULL && w->even_neighbours[t]) ||
@@ -365,6 +379,51 @@ static qx_status keep_blocks(placing *p, const size_t from[], const size_t **out
     return QX_OK;
 }
 
+/* Blocks of trees that stand beside each other. */
+static qx_status form_runs(placing *p, size_t each)
+{
+    const qx_layout_wishes *wishes = p->protocol->wishes;
+    const bool own_row = wishes != NULL && wishes->row == p->outer;
+    qx_run_tree *tree;
+    size_t *block;
+    bool found;
+    QX_NEW(p->cx, tree, p->usable);
+    QX_NEW(p->cx, block, p->usable);
+    for (size_t i = 0; i < p->usable; i++) {
+        const qx_tree *of = &p->trees->tree[p->free_tree[i]];
+        tree[i] = (qx_run_tree){of->row, of->place};
+    }
+    QX_TRY(qx_trees_runs(p->cx,
+                         p->usable,
+                         tree,
+                         p->blocks,
+                         each,
+                         own_row,
+                         block,
+                         &p->out->broken,
+                         &found));
+    if (!found) {
+        return qx_fail(
+            p->cx,
+            QX_E_INPUT,
+            "each %s is to be a row of its own with %zu trees, but %s has not %zu "
+            "rows with so many trees that can be used; expected longer rows or a "
+            "smaller trial, or no \"row: %s\" under \"layout\"",
+            p->protocol->unit[p->outer].name,
+            each,
+            p->trees->file,
+            p->blocks,
+            p->protocol->unit[p->outer].name);
+    }
+    p->out->by_place = p->out->in_runs = true;
+    p->out->within = p->out->within_by_place = (double)NAN;
+    p->out->block_count = p->blocks;
+    QX_TRY(number_blocks(p, block, &block));
+    QX_TRY(keep_blocks(p, block, &p->out->block));
+    p->out->block_by_place = p->out->block;
+    return hand_out(p, block);
+}
+
 static qx_status form_blocks(placing *p)
 {
     qx_alike alike;
@@ -377,6 +436,10 @@ static qx_status form_blocks(placing *p)
         .reach_m = p->blocks == 1 && p->reach_m == 0.0 ? (double)1e9 : p->reach_m,
         .weight = QX_ALIKE_WEIGHT,
         .seed = p->layout->seed};
+    const bool runs = neighbours_matter(p->protocol) || plots_are_treated(p);
+    if (runs && p->outer != QX_NONE) {
+        return form_runs(p, each);
+    }
     if (p->blocks == 1) {
         return form_group(p);
     }
@@ -389,7 +452,7 @@ static qx_status form_blocks(placing *p)
                        p->blocks);
     }
     QX_TRY(qx_alike_make(p->cx, p->arena, &wish, &alike));
-    p->out->by_place = neighbours_matter(p->protocol) || isnan(alike.within);
+    p->out->by_place = isnan(alike.within);
     p->out->within = p->out->by_place ? alike.within_by_place : alike.within;
     p->out->within_by_place = alike.within_by_place;
     p->out->farthest_m = p->out->by_place ? alike.farthest_by_place_m : alike.farthest_m;

@@ -12,8 +12,9 @@
  *   no blocks: the trees nearest to each other in trunk area are all one group
  *
  * Trees that are missing, guards or odd by the list's own word are never taken. Where the
- * layout holds treatments apart or together along the rows (layout/wishes.h) blocks are made
- * by place alone, so that neighbours in the layout are neighbours outside. */
+ * layout says anything of rows and neighbours (layout/wishes.h), or treatments are put on
+ * plots of several trees, blocks are runs of trees beside each other (trees_runs.h), so that
+ * neighbours in the layout are neighbours outside. */
 #ifndef QX_TRIAL_TREES_PLACE_H
 #define QX_TRIAL_TREES_PLACE_H
 
@@ -32,7 +33,9 @@ typedef struct qx_odd_tree {
 /* What the list came to, for people. */
 typedef struct qx_trees_placed {
     size_t usable, needed;
-    bool by_place;                  /* blocks by place alone */
+    bool by_place; /* blocks by place alone */
+    bool in_runs;  /* blocks of trees beside each other */
+    size_t broken; /* of these, how many have a gap or go on in another row */
     double within, within_by_place; /* variance of trunk area inside blocks, of 1; NAN */
     double farthest_m, farthest_by_place_m, reach_m;
     const size_t
@@ -55,5 +58,10 @@ qx_status qx_trees_place(qx_ctx *cx,
                          double reach_m,
                          qx_layout *layout,
                          qx_trees_placed *out);
+
+/* Do neighbours in the orchard (same row, next place) keep the treatments apart that
+ * `layout: {apart: [...]}` names? True without such a wish, or before trees have places
+ * (layout->stand). Cost: pairs of trees. */
+bool qx_trees_keep_apart(const qx_protocol *protocol, const qx_layout *layout);
 
 #endif

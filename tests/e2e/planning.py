@@ -195,6 +195,60 @@ class Trees(harness.Case):
         self.assertIn("got thin hand instead of", out)
         self.assertIn("wrong tree", out)
 
+    def stand(self, name, protocol, list_, seed, status=0):
+        """What stands at (row, place): label of the block, plot or None, level or None."""
+        self.write("n.yaml", protocol)
+        self.write("n.csv", list_)
+        run = self.run_it("layout", "n.yaml", "--trees", "n.csv", "--seed", str(seed), "-o",
+                          f"{name}{seed}.qx", "--json", status=status)
+        if status != 0:
+            return run
+        made = json.loads(run.out)
+        placed = made["placed"]
+        at = {}
+        for p in placed:
+            if p["unit"] != "tree":
+                continue
+            above = p["within"][0]
+            level = p["levels"].get("thin") or placed[above]["levels"].get("thin")
+            at[(p["row"], p["place"])] = (above, level)
+        return at
+
+    def test_neighbours_in_the_orchard_keep_treatments_apart(self):
+        """Two blocks in a row, and rows with gaps: also where blocks meet."""
+        wish = PLAN + "layout: {apart: [thin]}\n"
+        for name, list_ in (("full", trees(3, 9)), ("gaps", trees(4, 9))):
+            for seed in range(8):
+                at = self.stand(name, wish, list_, seed)
+                self.assertEqual(len(at), 24)
+                for (row, place), (_, level) in at.items():
+                    self.assertNotEqual(at.get((row, place + 1), (0, None))[1], level)
+                self.run_it("check", f"{name}{seed}.qx")  # drawn again from the seed it tells
+
+    def test_a_block_that_is_a_row_is_one(self):
+        wish = PLAN + "layout: {row: block}\n"
+        at = self.stand("row", wish, trees(8, 6), 3)
+        for block in {b for b, _ in at.values()}:
+            self.assertEqual(len({row for (row, _), (b, _) in at.items() if b == block}), 1)
+        run = self.stand("short", wish, trees(5, 8), 3, status=1)
+        self.assertIn("each block is to be a row of its own with 4 trees", run.err)
+        self.assertNotIn("short3.qx", self.files())
+
+    def test_plots_and_guards_stand_together(self):
+        plots = PLAN.replace("  tree: {within: block, count: 4}",
+                             "  plot: {within: block, count: 4}\n"
+                             "  tree: {within: plot, count: 2}").replace(
+                                 "late], on: tree", "late], on: plot")
+        at = self.stand("plots", plots, trees(7, 8), 5)
+        for plot in {b for b, _ in at.values()}:
+            spots = sorted(spot for spot, (b, _) in at.items() if b == plot)
+            self.assertEqual(spots[1], (spots[0][0], spots[0][1] + 1))
+        guards = PLAN.replace("count: 4}", "count: 8}") + "layout: {guards: {tree: 1}}\n"
+        at = self.stand("guards", guards, trees(8, 10), 5)
+        for (row, place), (_, level) in at.items():
+            if level is not None:
+                self.assertIsNone(at[(row, place + 1)][1])  # its guard
+
     def test_lists_that_do_not_do(self):
         self.write("p.yaml", PLAN)
         for text, told in (

@@ -1,7 +1,9 @@
 #include "cli/cli.h"
 
+#include <pwd.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/json_write.h"
 #include "cli/output.h"
@@ -10,10 +12,13 @@
 
 enum { EXIT_USAGE = 2, EXIT_MACHINE = 3 };
 
-/* The name somebody is logged in with: who did it, unless --by says otherwise. */
+/* The name somebody is logged in with: who did it, unless --by says otherwise. Where the
+ * environment tells none (scheduled work), the system's list of users does. */
 static const char *logged_in(void)
 {
-    const char *const names[] = {getenv("LOGNAME"), getenv("USER")};
+    const struct passwd *user = getpwuid(getuid()); /* NOLINT(concurrency-mt-unsafe) */
+    const char *const names[] = {
+        getenv("LOGNAME"), getenv("USER"), user == NULL ? NULL : user->pw_name};
     for (size_t i = 0; i < QX_COUNT(names); i++) {
         if (names[i] != NULL && names[i][0] != '\0' &&
             qx_utf8_valid(names[i], strlen(names[i]), NULL)) {

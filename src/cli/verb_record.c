@@ -82,9 +82,10 @@ static qx_status run(qx_call *call)
     } else if (stored) {
         answer_text(call, &receipt);
     } else if (status == QX_E_INPUT) {
+        const bool good = receipt.rows > receipt.left_out && !wish.accept_good;
         QX_TRY(qx_note(call->cx,
                        "nothing was stored%s",
-                       wish.accept_good ? "" : "; --accept-good stores the good rows"));
+                       good ? "; --accept-good stores the good rows" : ""));
     }
     return status;
 }

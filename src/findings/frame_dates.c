@@ -30,12 +30,12 @@ static qx_status
 add_factor(qx_frame_builder *b, const qx_column *column, qx_variate_frame *out)
 {
     qx_dates dates;
-    bool *used;
+    size_t *used;
     uint32_t *code;
     QX_NEW(b->cx, used, column->level_count);
     QX_NEW_IN(b->cx, b->arena, code, b->n);
     for (size_t i = 0; i < b->n; i++) {
-        used[column->code[b->source[i]]] = true;
+        used[column->code[b->source[i]]]++;
     }
     QX_TRY(qx_dates_of(b->cx, b->arena, column, b->table->separator, used, &dates));
     for (size_t i = 0; i < b->n; i++) {

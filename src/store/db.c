@@ -75,8 +75,8 @@ static const char *words_of(int code)
 static qx_status failed(qx_ctx *cx, qx_db *db, int code)
 {
     const char *words = words_of(code);
-    const char *why =
-        db->handle == NULL ? sqlite3_errstr(code) : sqlite3_errmsg(db->handle);
+    const bool own = db->handle != NULL && sqlite3_extended_errcode(db->handle) == code;
+    const char *why = own ? sqlite3_errmsg(db->handle) : sqlite3_errstr(code);
     if (words != NULL) {
         return qx_fail(cx, status_of(code), "%s: %s (%s)", db->path, words, why);
     }

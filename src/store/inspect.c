@@ -237,20 +237,6 @@ static qx_status check_kept(inspecting *in, const kept *k)
 
 /* --- shares: two values of one thing, season and date --- */
 
-static size_t count_of(const inspecting *in, const qx_quantity *share)
-{
-    const qx_variate *variate = &in->p->variate[share->variate];
-    for (size_t q = 0; q < in->quantities.count; q++) {
-        const qx_quantity *n = &in->quantities.quantity[q];
-        if (n->role == QX_OF_COUNT && n->on == share->on &&
-            strcmp(n->name, variate->of) == 0 &&
-            (n->dates == NULL) == (share->dates == NULL)) {
-            return q;
-        }
-    }
-    return QX_NONE;
-}
-
 static qx_status check_share(const inspecting *in, const kept *line, size_t q, size_t n)
 {
     const double k = in->number[q], of = in->number[n];
@@ -297,10 +283,7 @@ static void forget_line(const inspecting *in)
 static qx_status end_line(inspecting *in, const kept *last)
 {
     for (size_t q = 0; q < in->quantities.count; q++) {
-        const qx_quantity *share = &in->quantities.quantity[q];
-        const bool is_share =
-            share->role == QX_OF_VARIATE && in->p->variate[share->variate].of[0] != '\0';
-        const size_t n = is_share ? count_of(in, share) : QX_NONE;
+        const size_t n = qx_quantity_whole(&in->quantities, in->p, q);
         if (n != QX_NONE) {
             QX_TRY(check_share(in, last, q, n));
         }

@@ -114,16 +114,10 @@ static qx_status clash(qx_recording *r, const qx_cell *c, const char *stored)
                               wrong);
 }
 
-typedef struct newest {
-    int64_t revision; /* 0: nothing stored yet */
-    int64_t import;
-    const char *value; /* NULL: missing; in scratch */
-} newest;
-
-static qx_status
-find_newest(qx_recording *r, const qx_cell *c, int64_t thing, newest *out)
+qx_status
+qx_record_newest(qx_recording *r, const qx_cell *c, int64_t thing, qx_newest *out)
 {
-    static const char ask[] = "SELECT revision, import, value FROM observation"
+    static const char ask[] = "SELECT revision, import, value, id FROM observation"
                               " WHERE thing = ?1 AND season = ?2 AND date = ?4"
                               " AND quantity = ?3 ORDER BY revision DESC LIMIT 1";
     qx_statement *statement = NULL;
@@ -134,12 +128,13 @@ find_newest(qx_recording *r, const qx_cell *c, int64_t thing, newest *out)
     qx_bind_text(statement, 3, c->quantity->name);
     qx_bind_text(statement, 4, c->date);
     QX_TRY(qx_db_step(r->cx, r->db, statement, &row));
-    *out = (newest){0};
+    *out = (qx_newest){0};
     if (!row) {
         return QX_OK;
     }
     out->revision = qx_row_whole(statement, 0);
     out->import = qx_row_whole(statement, 1);
+    out->id = qx_row_whole(statement, 3);
     const char *value = qx_row_text(statement, 2, NULL);
     if (value != NULL) {
         out->value = qx_arena_copy(r->arena, value);
@@ -150,8 +145,23 @@ find_newest(qx_recording *r, const qx_cell *c, int64_t thing, newest *out)
     return qx_db_do(r->cx, r->db, statement);
 }
 
+/* The same value once more: counted once, however many rows of the file hold it, and not
+ * where it is this file that brought it. */
+static qx_status count_repeated(qx_recording *r, qx_newest old)
+{
+    if (old.import == r->import) {
+        return QX_OK;
+    }
+    const size_t before = qx_map_count(r->repeats);
+    if (qx_map_add(r->repeats, (const char *)&old.id, sizeof old.id) == QX_MAP_NONE) {
+        return qx_fail(r->cx, QX_E_NOMEM, "no memory for the values");
+    }
+    r->receipt.repeated += qx_map_count(r->repeats) > before ? 1 : 0;
+    return QX_OK;
+}
+
 static qx_status
-store_against(qx_recording *r, const qx_cell *c, int64_t thing, newest old)
+store_against(qx_recording *r, const qx_cell *c, int64_t thing, qx_newest old)
 {
     if (c->value == NULL) {
         if (old.revision > 0) {
@@ -165,8 +175,7 @@ store_against(qx_recording *r, const qx_cell *c, int64_t thing, newest old)
         return insert(r, c, thing, old.revision + 1);
     }
     if (qx_cell_same(c, old.value)) {
-        r->receipt.repeated += c->quantity->role == QX_OF_VARIATE ? 1 : 0;
-        return QX_OK;
+        return count_repeated(r, old);
     }
     if (old.import == r->import) {
         return clash(r, c, old.value);
@@ -179,7 +188,7 @@ static qx_status store_cell(qx_recording *r, const qx_cell *c)
 {
     const bool *bad = &qx_part_of(r, c)->bad[c->row];
     int64_t thing = 0;
-    newest old = {0};
+    qx_newest old = {0};
     QX_TRY(qx_record_check_kind(r, c));
     if (!*bad && c->quantity->role != QX_OF_POSITION) {
         QX_TRY(qx_record_check_rival(r, c));
@@ -189,7 +198,7 @@ static qx_status store_cell(qx_recording *r, const qx_cell *c)
     }
     QX_TRY(qx_thing_of(
         r->cx, r->db, &r->things, &r->spots[c->part], c->quantity->on, c->row, &thing));
-    QX_TRY(find_newest(r, c, thing, &old));
+    QX_TRY(qx_record_newest(r, c, thing, &old));
     return store_against(r, c, thing, old);
 }
 
@@ -223,6 +232,9 @@ static qx_status fill_cell(qx_recording *r, qx_cell *c, bool *skip)
 static qx_status store_row(qx_recording *r, size_t part, size_t row)
 {
     const qx_data_part *data = &r->order->part[part];
+    if (!data->bad[row]) {
+        QX_TRY(qx_record_check_shares(r, part, row));
+    }
     for (size_t q = 0; q < r->quantities.count && !data->bad[row]; q++) {
         qx_cell c = {.part = part, .row = row, .quantity = &r->quantities.quantity[q]};
         bool skip = false;
@@ -318,6 +330,10 @@ static qx_status record(qx_recording *r, qx_receipt *out)
     qx_arena *scratch = qx_ctx_scratch(r->cx);
     QX_TRY(qx_quantities_of(r->cx, scratch, order->protocol, &r->quantities));
     QX_NEW(r->cx, r->dates, r->quantities.count);
+    r->repeats = qx_map_new(r->arena);
+    if (r->repeats == NULL) {
+        return qx_fail(r->cx, QX_E_NOMEM, "no memory for the values");
+    }
     QX_NEW(r->cx, r->spots, order->part_count);
     for (size_t part = 0; part < order->part_count; part++) {
         const qx_data_part *data = &order->part[part];

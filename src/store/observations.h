@@ -18,6 +18,8 @@
  *   quantity                      stored, revision 1
  *   same value again              told as already there, not stored twice
  *   another value                 a correction: the next revision; the old one stays
+ *   share without its count       refused, unless the count is stored already; so is one that is
+ *                                 more than its count, whichever of them is new
  *   missing                       stored once, for the thing that the row is about, so that
  *                                 lost values are counted; never replaces a value
  *
@@ -60,7 +62,7 @@ typedef struct qx_receipt {
     size_t rows;     /* read */
     size_t left_out; /* rows with problems that were not stored */
     size_t stored;   /* values that are new */
-    size_t repeated; /* values that were there already */
+    size_t repeated; /* values that were there already, each once */
     size_t blank;    /* missing values that are new */
     size_t correction_count;
     const qx_correction *correction;

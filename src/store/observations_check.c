@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/decimal.h"
 #include "store/recording.h"
 #include "trial/positions.h"
 
@@ -244,4 +245,91 @@ qx_status qx_record_check_kind(qx_recording *r, const qx_cell *c)
                                                     "as the dates recorded already",
                                                     c->quantity->dates,
                                                     c->date));
+}
+
+/* --- shares --- */
+
+/* A number of the row, else as it is stored for this thing, season and date; NAN: neither. */
+static qx_status
+number_now(qx_recording *r, qx_cell *c, size_t q, int64_t thing, double *out)
+{
+    const qx_table *table = qx_part_of(r, c)->table;
+    qx_newest stored = {0};
+    c->quantity = &r->quantities.quantity[q];
+    *out = (double)NAN;
+    if (qx_cell_given(table, c->quantity, c->row)) {
+        *out = qx_table_find(table, c->quantity->name)->value[c->row];
+        return QX_OK;
+    }
+    if (thing == 0) {
+        return QX_OK;
+    }
+    QX_TRY(qx_record_newest(r, c, thing, &stored));
+    if (stored.value != NULL &&
+        !qx_decimal_read(stored.value, strlen(stored.value), '.', out, NULL)) {
+        *out = (double)NAN; /* told by check */
+    }
+    return QX_OK;
+}
+
+static qx_status
+tell_share(qx_recording *r, const qx_cell *c, double k, double n, size_t whole)
+{
+    const char *name = c->quantity->name;
+    const char *of = r->quantities.quantity[whole].name;
+    qx_arena *scratch = qx_ctx_scratch(r->cx);
+    return isnan(n)
+               ? qx_record_complain(
+                     r,
+                     c,
+                     qx_arena_printf(
+                         scratch,
+                         "expected how many were looked at in a column \"%s\"",
+                         of),
+                     qx_arena_printf(
+                         scratch, "%s is missing, of which %s is a share", of, name))
+               : qx_record_complain(
+                     r,
+                     c,
+                     "expected at most as many as were looked at",
+                     qx_arena_printf(scratch,
+                                     "%s is %g with this row, more than %s, which is %g",
+                                     name,
+                                     k,
+                                     of,
+                                     n));
+}
+
+static qx_status check_share(qx_recording *r, qx_cell *c, size_t share, size_t whole)
+{
+    const qx_quantity *quantity = &r->quantities.quantity[share];
+    const qx_table *table = qx_part_of(r, c)->table;
+    const bool told = qx_cell_given(table, quantity, c->row) ||
+                      qx_cell_given(table, &r->quantities.quantity[whole], c->row);
+    const qx_spots *spots = &r->spots[c->part];
+    int64_t thing = 0;
+    double k, n;
+    if (!told || spots->spot[quantity->on][c->row].kind == QX_SPOT_NONE) {
+        return QX_OK;
+    }
+    c->season = qx_cell_season(r->order->protocol, table, c->row);
+    c->date = qx_cell_date(qx_ctx_scratch(r->cx), table, quantity, c->row);
+    if (c->date == NULL) {
+        return qx_fail(r->cx, QX_E_NOMEM, "no memory for a date");
+    }
+    QX_TRY(qx_thing_find(r->cx, r->db, spots, quantity->on, c->row, &thing));
+    QX_TRY(number_now(r, c, whole, thing, &n));
+    QX_TRY(number_now(r, c, share, thing, &k));
+    return isnan(k) || k <= n ? QX_OK : tell_share(r, c, k, n, whole);
+}
+
+qx_status qx_record_check_shares(qx_recording *r, size_t part, size_t row)
+{
+    const bool *bad = &r->order->part[part].bad[row];
+    for (size_t q = 0; q < r->quantities.count && !*bad; q++) {
+        const size_t whole = qx_quantity_whole(&r->quantities, r->order->protocol, q);
+        qx_cell c = {.part = part, .row = row};
+        QX_TRY(whole == QX_NONE ? QX_OK : check_share(r, &c, q, whole));
+    }
+    return QX_OK;
 }

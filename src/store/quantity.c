@@ -83,3 +83,19 @@ qx_status qx_quantities_of(qx_ctx *cx,
     *out = (qx_quantities){count, list};
     return QX_OK;
 }
+
+size_t qx_quantity_whole(const qx_quantities *quantities,
+                         const qx_protocol *protocol,
+                         size_t share)
+{
+    const qx_quantity *k = &quantities->quantity[share];
+    const char *of = k->role == QX_OF_VARIATE ? protocol->variate[k->variate].of : "";
+    for (size_t q = 0; of[0] != '\0' && q < quantities->count; q++) {
+        const qx_quantity *n = &quantities->quantity[q];
+        if (n->role == QX_OF_COUNT && n->on == k->on && strcmp(n->name, of) == 0 &&
+            same_dates(n->dates, k->dates)) {
+            return q;
+        }
+    }
+    return QX_NONE;
+}

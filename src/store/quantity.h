@@ -36,4 +36,9 @@ qx_status qx_quantities_of(qx_ctx *cx,
                            const qx_protocol *protocol,
                            qx_quantities *out);
 
+/* Number of the count that quantity `share` is a share of; QX_NONE if it is no share. */
+size_t qx_quantity_whole(const qx_quantities *quantities,
+                         const qx_protocol *protocol,
+                         size_t share);
+
 #endif

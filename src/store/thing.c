@@ -170,6 +170,25 @@ qx_status qx_thing_of(qx_ctx *cx,
     return status;
 }
 
+static qx_status find_there(
+    qx_ctx *cx, qx_db *db, const qx_spots *spots, size_t unit, size_t row, int64_t *out)
+{
+    qx_text *key = qx_text_new(qx_ctx_scratch(cx));
+    if (key != NULL) {
+        qx_spot_key(spots, unit, row, key);
+    }
+    QX_TRY(finished(cx, key));
+    return find(cx, db, qx_text_get(key), out);
+}
+
+qx_status qx_thing_find(
+    qx_ctx *cx, qx_db *db, const qx_spots *spots, size_t unit, size_t row, int64_t *out)
+{
+    qx_status status = QX_OK;
+    QX_SCRATCH(cx, status, find_there(cx, db, spots, unit, row, out));
+    return status;
+}
+
 static qx_status
 has_rival(making *m, size_t unit, const char *season, const char *date, bool *out)
 {

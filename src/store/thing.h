@@ -27,6 +27,10 @@ qx_status qx_thing_of(qx_ctx *cx,
                       size_t row,
                       int64_t *out);
 
+/* The same if it is there already; 0 if it is not. Nothing is made. */
+qx_status qx_thing_find(
+    qx_ctx *cx, qx_db *db, const qx_spots *spots, size_t unit, size_t row, int64_t *out);
+
 /* Has another file brought things of `unit` that only their rows tell into the same parent
  * and season, on the same date? */
 qx_status qx_thing_has_rival(qx_ctx *cx,

@@ -1,6 +1,7 @@
 #include "tasks/check_task.h"
 
 #include "layout/layout.h"
+#include "store/covariates.h"
 #include "store/inspect.h"
 #include "store/trial_file.h"
 #include "tasks/changes_told.h"
@@ -49,6 +50,7 @@ static qx_status check_file(checking *c, qx_arena *arena, qx_checked *out)
     QX_TRY(qx_inspect_trial(
         c->cx, c->file, c->protocol, c->stored, c->problems, arena, &trees, &digest));
     QX_TRY(qx_inspect_values(c->cx, c->file, c->protocol, c->problems));
+    QX_TRY(qx_covariates_note(c->cx, c->file, c->protocol, c->problems));
     *out = (qx_checked){.seed = c->stored->seed,
                         .version = c->stored->version,
                         .created_at = c->about.created_at,

@@ -1,5 +1,6 @@
 #include "tasks/record.h"
 
+#include "store/covariates.h"
 #include "tasks/read_part.h"
 
 typedef struct recording {
@@ -51,9 +52,22 @@ static qx_status store(recording *r, bool *stored, qx_receipt *out)
                                    .accept_good = r->wish->accept_good};
     QX_TRY(qx_observations_record(r->cx, r->trial, &order, r->problems, r->arena, out));
     *stored = true;
+    QX_TRY(qx_covariates_note(r->cx, r->trial, r->protocol, r->problems));
     return qx_problems_count(r->problems) > 0
                ? qx_fail(r->cx, QX_E_INPUT, "some rows have problems and were left out")
                : QX_OK;
+}
+
+/* How many rows were read, and how many of them have problems, where nothing was stored. */
+static void count_rows(const recording *r, qx_receipt *out)
+{
+    for (size_t i = 0; i < r->wish->file_count; i++) {
+        const qx_read_file *file = &r->file[i];
+        for (size_t row = 0; row < file->table->rows; row++) {
+            out->rows++;
+            out->left_out += file->bad[row] ? 1 : 0;
+        }
+    }
 }
 
 static qx_status record(recording *r, bool *stored, qx_receipt *out)
@@ -62,7 +76,11 @@ static qx_status record(recording *r, bool *stored, qx_receipt *out)
     QX_TRY(qx_trial_file_protocol(r->cx, r->trial, r->problems, &r->protocol));
     QX_TRY(qx_trial_file_layout(r->cx, r->trial, r->protocol, &r->layout));
     QX_TRY(read_files(r));
-    return store(r, stored, out);
+    const qx_status status = store(r, stored, out);
+    if (!*stored) {
+        count_rows(r, out);
+    }
+    return status;
 }
 
 qx_status qx_record(qx_ctx *cx,

@@ -17,7 +17,8 @@ typedef struct qx_record_wish {
 
 /* All files in one transaction. QX_E_INPUT when `problems` grew: nothing is stored, unless
  * accept_good is set; then the good rows are stored, the receipt says how many were left
- * out, and the status is QX_E_INPUT all the same. *stored says whether the receipt counts.
+ * out, and the status is QX_E_INPUT all the same. *stored says whether the receipt counts;
+ * if not, it tells rows read and rows with problems, and nothing where a file could not be read.
  * The receipt lives in `arena`. */
 qx_status qx_record(qx_ctx *cx,
                     const qx_record_wish *wish,

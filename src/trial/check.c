@@ -198,20 +198,40 @@ static void check_any_variate(qx_checking *c)
                                     top,
                                     "expected a column for at least one variate",
                                     "the file holds nothing that the protocol measures"));
+    for (size_t row = 0; row < c->table->rows; row++) {
+        c->bad[row] = true; /* no row of it is good */
+    }
 }
 
-static qx_status check_table(qx_checking *c, qx_table *table)
+/* Is a column missing that has been told with the header? Then what goes by all columns
+ * together would only tell it again in other words. */
+static bool lacks_column(const wishing *w, const qx_table *table)
+{
+    for (size_t i = 0; i < w->count; i++) {
+        if (w->wish[i].needed && qx_table_find(table, w->wish[i].name) == NULL) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static qx_status check_table(qx_checking *c, qx_table *table, bool lacking)
 {
     QX_NEW(c->cx, c->record, 1);
     c->scan = qx_csv_begin(c->bytes, c->length);
-    check_any_variate(c);
+    if (!lacking) {
+        check_any_variate(c);
+    }
     QX_TRY(recode_all(c, table));
     qx_check_values(c);
     if (c->failed == QX_OK) {
-        qx_check_labels(c);
+        qx_check_labels(c, lacking);
     }
     if (c->failed == QX_OK) {
         qx_check_dates(c);
+    }
+    if (lacking) {
+        return c->failed;
     }
     if (c->failed == QX_OK) {
         qx_check_units(c);
@@ -233,7 +253,7 @@ static qx_status parse(qx_checking *c, const char *file, qx_table **table)
         return status;
     }
     c->table = *table;
-    const qx_status checked = check_table(c, *table);
+    const qx_status checked = check_table(c, *table, lacks_column(&w, *table));
     return checked == QX_OK ? status : checked;
 }
 

@@ -1,12 +1,26 @@
 /* Dates of what was measured more than once: there where something was measured, and dates
  * that can be put in order. */
+#include <stdio.h>
+
 #include "trial/checking.h"
 #include "trial/dates.h"
+
+/* "expected 2025-05-12", where it is plain what was meant. */
+static const char *
+date_expected(const char *text, char room[QX_SHOWN_ROOM], const char *otherwise)
+{
+    char meant[11];
+    if (qx_date_meant(text, meant) == NULL) {
+        return otherwise;
+    }
+    (void)snprintf(room, QX_SHOWN_ROOM, "expected %s: year, month, day", meant);
+    return room;
+}
 
 static void
 tell_bad(qx_checking *c, const qx_column *column, const qx_dates *d, size_t row)
 {
-    char shown[QX_SHOWN_ROOM];
+    char shown[QX_SHOWN_ROOM], room[QX_SHOWN_ROOM];
     const char *text = column->level[column->code[row]];
     double day;
     bool calendar;
@@ -24,8 +38,11 @@ tell_bad(qx_checking *c, const qx_column *column, const qx_dates *d, size_t row)
         QX_TELL(c,
                 row,
                 column,
-                d->calendar ? "expected a date like the others, such as 2025-05-12"
-                            : "expected a number like the others",
+                d->calendar
+                    ? date_expected(text,
+                                    room,
+                                    "expected a date like the others, such as 2025-05-12")
+                    : "expected a number like the others",
                 "%s \"%s\" is not of the same kind as the other dates",
                 column->name,
                 shown);
@@ -33,9 +50,12 @@ tell_bad(qx_checking *c, const qx_column *column, const qx_dates *d, size_t row)
         QX_TELL(c,
                 row,
                 column,
-                calendar ? "expected a day that is in the calendar"
-                         : "expected a date such as 2025-05-12, or a number of days or "
-                           "weeks",
+                calendar
+                    ? "expected a day that is in the calendar"
+                    : date_expected(text,
+                                    room,
+                                    "expected a date such as 2025-05-12, or a number "
+                                    "of days or weeks"),
                 "%s \"%s\" is not a date",
                 column->name,
                 shown);
@@ -45,7 +65,7 @@ tell_bad(qx_checking *c, const qx_column *column, const qx_dates *d, size_t row)
 static qx_status check_column(qx_checking *c, size_t v, const qx_column *column)
 {
     const qx_column *value = qx_checking_variate(c, v);
-    bool *used;
+    size_t *used;
     qx_dates dates;
     QX_NEW(c->cx, used, column->level_count);
     for (size_t row = 0; row < c->table->rows; row++) {
@@ -61,7 +81,7 @@ static qx_status check_column(qx_checking *c, size_t v, const qx_column *column)
                     column->name,
                     value->name);
         } else {
-            used[column->code[row]] = true;
+            used[column->code[row]]++;
         }
     }
     QX_TRY(qx_dates_of(

@@ -121,12 +121,12 @@ static void check_untold(qx_checking *c)
     }
 }
 
-void qx_check_labels(qx_checking *c)
+void qx_check_labels(qx_checking *c, bool lacking)
 {
     qx_status status = QX_OK;
     QX_SCRATCH(c->cx, status, check_all_missing(c));
     qx_checking_keep(c, status);
-    if (status == QX_OK) {
+    if (status == QX_OK && !lacking) {
         check_untold(c);
     }
 }

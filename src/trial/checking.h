@@ -81,7 +81,7 @@ qx_status qx_checking_rows(qx_checking *c, uint64_t set, bool **out);
 void qx_check_dates(qx_checking *c);
 void qx_check_positions(qx_checking *c);
 void qx_check_values(qx_checking *c);
-void qx_check_labels(qx_checking *c);
+void qx_check_labels(qx_checking *c, bool lacking); /* a needed column is missing */
 void qx_check_units(qx_checking *c);
 
 #endif

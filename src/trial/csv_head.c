@@ -97,6 +97,45 @@ static bool wished(const qx_csv_reading *r, const char *name)
     return false;
 }
 
+static bool
+in_header(const qx_csv_reading *r, const char *const names[], const char *name)
+{
+    for (size_t i = 0; i < r->header_count; i++) {
+        if (strcmp(names[i], name) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A column that nobody asked for; what it may have been meant for, if that is not there. */
+static void note_unused(qx_csv_reading *r, const char *const names[], size_t i)
+{
+    const char **wanted =
+        qx_arena_alloc(qx_ctx_scratch(r->cx), r->column_count, sizeof *wanted);
+    size_t count = 0;
+    char shown[QX_SHOWN_ROOM], near[QX_SHOWN_ROOM];
+    if (wanted == NULL) {
+        qx_csv_no_memory(r);
+        return;
+    }
+    for (size_t k = 0; k < r->column_count; k++) {
+        if (!in_header(r, names, r->column[k].wish->name)) {
+            wanted[count++] = r->column[k].wish->name;
+        }
+    }
+    const char *nearest = qx_text_nearest(names[i], wanted, count);
+    qx_csv_keep(
+        r,
+        qx_problem_note(r->problems,
+                        r->file,
+                        r->record->field[i].at,
+                        "column %s is not named in the protocol and is not used%s%s",
+                        qx_shown(names[i], shown),
+                        nearest == NULL ? "" : "; the nearest name is ",
+                        nearest == NULL ? "" : qx_shown(nearest, near)));
+}
+
 /* A column that nobody asked for is told and left alone; one that stands there twice can
  * only be right once. */
 static void check_heads(qx_csv_reading *r, const char *const names[])
@@ -116,13 +155,7 @@ static void check_heads(qx_csv_reading *r, const char *const names[])
                             "column \"%s\" is there twice",
                             shown);
         } else if (names[i][0] != '\0' && !wished(r, names[i])) {
-            qx_csv_keep(
-                r,
-                qx_problem_note(r->problems,
-                                r->file,
-                                record->field[i].at,
-                                "column %s is not named in the protocol and is not used",
-                                shown));
+            note_unused(r, names, i);
         }
     }
 }

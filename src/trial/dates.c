@@ -1,5 +1,6 @@
 #include "trial/dates.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "base/date.h"
@@ -20,18 +21,63 @@ bool qx_day_read(const char *text, char separator, double *day, bool *calendar)
            (separator == ';' && qx_decimal_read(text, length, ',', day, NULL));
 }
 
-/* Which kind most of the labels are. */
-static bool mostly_calendar(const qx_column *column, char separator, const bool used[])
+/* A whole number of at most `most` digits at *at, which moves on; -1 if there is none. */
+static int digits(const char **at, int most)
+{
+    int number = 0, count = 0;
+    while (count < most && **at >= '0' && **at <= '9') {
+        number = 10 * number + (**at - '0');
+        count++;
+        (*at)++;
+    }
+    return count == 0 ? -1 : number;
+}
+
+/* Does the mark stand there? Then it is passed. */
+static bool passed(const char **at, char mark)
+{
+    const bool there = **at == mark;
+    *at += there ? 1 : 0;
+    return there;
+}
+
+const char *qx_date_meant(const char *text, char out[11])
+{
+    const char *at = text;
+    qx_date date;
+    int year = digits(&at, 4), month, day;
+    if (at - text == 4) {
+        const char *mark = at;
+        const bool apart = passed(&at, '/') || passed(&at, '.') || passed(&at, '-');
+        month = digits(&at, 2);
+        day = apart && !passed(&at, *mark) ? -1 : digits(&at, 2);
+    } else {
+        day = year;
+        month = passed(&at, '.') ? digits(&at, 2) : -1;
+        year = passed(&at, '.') ? digits(&at, 4) : -1;
+    }
+    if (*at != '\0' || year < 1000 || month < 1 || month > 12 || day < 1 || day > 31) {
+        return NULL;
+    }
+    char room[40]; /* more than three numbers take, whatever they are */
+    (void)snprintf(room, sizeof room, "%04d-%02d-%02d", year, month, day);
+    memcpy(out, room, 10);
+    out[10] = '\0';
+    return qx_date_read(out, &date) ? out : NULL;
+}
+
+/* Which kind most of the rows have. */
+static bool mostly_calendar(const qx_column *column, char separator, const size_t used[])
 {
     size_t kinds[2] = {0, 0};
     for (size_t l = 0; l < column->level_count; l++) {
         double day;
         bool calendar;
-        if (used[l] && qx_day_read(column->level[l], separator, &day, &calendar)) {
-            kinds[calendar ? 1 : 0]++;
+        if (qx_day_read(column->level[l], separator, &day, &calendar)) {
+            kinds[calendar ? 1 : 0] += used[l];
         }
     }
-    return kinds[1] > kinds[0];
+    return kinds[1] > 0 && kinds[1] >= kinds[0];
 }
 
 /* Place of a day among those that are there, put in if it is new; QX_MISSING_CODE when
@@ -61,7 +107,7 @@ qx_status qx_dates_of(qx_ctx *cx,
                       qx_arena *arena,
                       const qx_column *column,
                       char separator,
-                      const bool used[],
+                      const size_t used[],
                       qx_dates *out)
 {
     const size_t labels = column->level_count;
@@ -74,17 +120,17 @@ qx_status qx_dates_of(qx_ctx *cx,
     QX_NEW_IN(cx, arena, out->code, labels);
     for (size_t l = 0; l < labels; l++) {
         out->code[l] = QX_MISSING_CODE;
-        if (used[l] && qx_day_read(column->level[l], separator, &day, &calendar) &&
+        if (used[l] > 0 && qx_day_read(column->level[l], separator, &day, &calendar) &&
             calendar == out->calendar) {
             (void)place_of(day, column->level[l], list, out);
         }
     }
     for (size_t l = 0; l < labels; l++) {
-        if (used[l] && qx_day_read(column->level[l], separator, &day, &calendar) &&
+        if (used[l] > 0 && qx_day_read(column->level[l], separator, &day, &calendar) &&
             calendar == out->calendar) {
             out->code[l] = place_of(day, column->level[l], list, out);
         }
-        out->bad += used[l] && out->code[l] == QX_MISSING_CODE ? 1 : 0;
+        out->bad += used[l] > 0 && out->code[l] == QX_MISSING_CODE ? 1 : 0;
     }
     out->day = list;
     return QX_OK;

@@ -26,12 +26,17 @@ typedef struct qx_dates {
     bool calendar;
 } qx_dates;
 
-/* The labels that `used` (column->level_count) marks, as dates; all in `arena`. */
+/* The date that is probably meant, written as it is expected ("2025-05-12"): for 20250512,
+ * 2025/5/12, 2025.05.12, 12.05.2025. NULL for anything else: 05/06/2025 may be either. */
+const char *qx_date_meant(const char *text, char out[11]);
+
+/* The labels in rows, `used` (column->level_count) says in how many, as dates; all in
+ * `arena`. Of which kind most rows are (a draw: calendar), all are. */
 qx_status qx_dates_of(qx_ctx *cx,
                       qx_arena *arena,
                       const qx_column *column,
                       char separator,
-                      const bool used[],
+                      const size_t used[],
                       qx_dates *out);
 
 #endif

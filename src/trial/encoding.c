@@ -1,5 +1,6 @@
 #include "trial/encoding.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
@@ -92,16 +93,23 @@ static void tell_bad_byte(qx_problems *problems,
     /* More than this many lines need no exact number. */
     enum { LINES_TOLD = 1000 };
     const size_t more = bad_lines_after(bytes, length, at, LINES_TOLD);
+    char like[40] = "";
+    if (more > 0) {
+        (void)snprintf(like,
+                       sizeof like,
+                       " (%zu further line%s like it)",
+                       more,
+                       more == 1 ? "" : "s");
+    }
     keep(failed,
          qx_problem_add(problems,
                         file,
                         place,
                         "expected UTF-8; save the file again as UTF-8",
                         "byte %02X is not UTF-8, so the file is in another encoding such "
-                        "as Latin-1 (%zu further line%s like it)",
+                        "as Latin-1%s",
                         (unsigned)(unsigned char)bytes[at],
-                        more,
-                        more == 1 ? "" : "s"));
+                        like));
 }
 
 bool qx_encoding_check(qx_problems *problems,

@@ -296,7 +296,10 @@ static qx_table *read_all(qx_csv_reading *r)
             r, top, "expected a row for each thing measured", "the file has no rows");
         return NULL;
     }
-    return r->failed == QX_OK && heads && !r->lost ? finish(r) : NULL;
+    for (size_t row = 0; !heads && row < r->rows; row++) {
+        r->bad[row] = true;
+    }
+    return r->failed == QX_OK && !r->lost ? finish(r) : NULL;
 }
 
 static qx_status

@@ -27,7 +27,8 @@ typedef struct qx_column_wish {
 /* Reads the wanted columns; others are ignored with a note. Unreadable numbers, rows with
  * too few or too many fields, broken quotes, bytes that are not UTF-8: problems by place.
  * QX_E_INPUT when `problems` grew; if the rows as such could be read, *out is given all the
- * same with `bad[row]` set for rows that had problems (for --accept-good), else NULL.
+ * same with `bad[row]` set for rows that had problems (for --accept-good; all rows where a
+ * needed column is missing, whose other columns are there to be checked), else NULL.
  * `bad` may be NULL; it lives in the table's arena. */
 qx_status qx_csv_parse(qx_ctx *cx,
                        const char *file,

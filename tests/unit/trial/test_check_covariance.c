@@ -63,8 +63,8 @@ static void dates_are_dates_of_one_kind(void **state)
         "was measured\n"
         "4:12: day \"2025-02-30\" is not a date; expected a day that is in the "
         "calendar\n"
-        "5:12: day \"12.6.2025\" is not a date; expected a date such as 2025-05-12, "
-        "or a number of days or weeks\n"
+        "5:12: day \"12.6.2025\" is not a date; expected 2025-06-12: year, month, "
+        "day\n"
         "7:12: day \"14\" is not of the same kind as the other dates; expected a "
         "date like the others, such as 2025-05-12\n");
 }

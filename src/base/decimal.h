@@ -54,4 +54,9 @@ QX_API const char *qx_number_fixed(double x, int decimals, char out[QX_NUMBER_RO
  * "–" for not-a-number. Returns `out`. */
 QX_API const char *qx_number_significant(double x, int digits, char out[QX_NUMBER_ROOM]);
 
+/* The same for sentences (digits 0: as short as it reads back): fixed notation between 1e-9
+ * and 1e15, beyond it "3.5 × 10⁻¹²"; the minus is U+2212, which screen readers speak.
+ * Returns `out`. */
+QX_API const char *qx_number_spoken(double x, int digits, char out[QX_NUMBER_ROOM]);
+
 #endif

@@ -205,3 +205,66 @@ const char *qx_number_significant(double x, int digits, char out[QX_NUMBER_ROOM]
     }
     return out;
 }
+
+#define MINUS         "\xe2\x88\x92"
+#define SPOKEN_PLACES 9 /* noughts behind the point that still read */
+
+/* "⁻¹²" */
+static char *put_superscript(int x, char *out)
+{
+    static const char *const digit[] = {"\xe2\x81\xb0",
+                                        "\xc2\xb9",
+                                        "\xc2\xb2",
+                                        "\xc2\xb3",
+                                        "\xe2\x81\xb4",
+                                        "\xe2\x81\xb5",
+                                        "\xe2\x81\xb6",
+                                        "\xe2\x81\xb7",
+                                        "\xe2\x81\xb8",
+                                        "\xe2\x81\xb9"};
+    char text[16];
+    (void)snprintf(text, sizeof text, "%d", x);
+    for (const char *c = text; *c != '\0'; c++) {
+        const char *sign = *c == '-' ? "\xe2\x81\xbb" : digit[*c - '0'];
+        memcpy(out, sign, strlen(sign) + 1);
+        out += strlen(sign);
+    }
+    return out;
+}
+
+/* The number without its sign; `count` digits. */
+static void put_spoken(const struct expansion *e, int count, char *out)
+{
+    if (e->point > 15 || e->point <= -SPOKEN_PLACES) {
+        put_exponent(e, count, out);
+        char *power = strchr(out, 'e');
+        memcpy(power, " \xc3\x97 10", sizeof " \xc3\x97 10");
+        (void)put_superscript(e->point - 1, power + strlen(power));
+    } else {
+        put_fixed(e, count > e->point ? count - e->point : 0, out);
+    }
+}
+
+const char *qx_number_spoken(double x, int digits, char out[QX_NUMBER_ROOM])
+{
+    if (isnan(x)) {
+        (void)put_special(x, out);
+        return out;
+    }
+    char *to = out;
+    if (x < 0.0) {
+        memcpy(to, MINUS, sizeof MINUS);
+        to += sizeof MINUS - 1;
+    }
+    if (!put_special(fabs(x), to)) {
+        struct expansion e = expand(fabs(x));
+        const int shown = digits > 0 ? clip(digits, 1, DIGITS_MOST) : e.count;
+        round_to(&e, shown);
+        if (e.count == 0) {
+            put_fixed(&e, 0, out); /* nought has no sign */
+        } else {
+            put_spoken(&e, shown, to);
+        }
+    }
+    return out;
+}

@@ -113,7 +113,7 @@ static qx_status describe(qx_ctx *cx, qx_arena *arena, qx_design *d)
             term_of[j] = t;
             term_df[t]++;
         }
-        QX_TRY(qx_design_note_aliased(cx, d->frame, &d->term[t], columns, term_df[t]));
+        QX_TRY(qx_design_note_aliased(cx, d, t, columns, term_df[t]));
         first += columns;
     }
     d->name = name;

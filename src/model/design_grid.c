@@ -284,7 +284,7 @@ marginal(qx_ctx *cx, qx_arena *arena, const qx_design *d, size_t term, qx_mat *o
     QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), d->full, columns, &rows));
     QX_TRY(hypothesis(cx, d, term, rows));
     QX_TRY(settle_rows(cx, arena, d, rows, out));
-    if (out->rows < d->term_df[term]) {
+    if (out->rows < d->term_df[term] && d->term[term].factor_count > 0) {
         return qx_note(
             cx,
             "%s: equal-weighted means of its levels are not all estimable from "

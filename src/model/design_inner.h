@@ -32,8 +32,8 @@ struct qx_design_inner {
 /* Columns of a term before aliased ones are left out. */
 size_t qx_term_columns(const qx_frame *frame, const qx_term *term);
 
-/* Tells on cx when not all `columns` of a term are kept, and why. */
+/* Tells on cx when not all `columns` of a term (its number) are kept, and why. */
 qx_status qx_design_note_aliased(
-    qx_ctx *cx, const qx_frame *frame, const qx_term *term, size_t columns, size_t kept);
+    qx_ctx *cx, const qx_design *design, size_t term, size_t columns, size_t kept);
 
 #endif

@@ -55,7 +55,7 @@ qx_status qx_lm_plan(qx_ctx *cx, qx_lmm_plan *plan)
     if (plan->n <= plan->p) {
         return qx_fail(cx,
                        QX_E_INPUT,
-                       "%zu rows of data are too few for a model with %zu coefficients: "
+                       "%zu rows of data are too few to estimate %zu effects: "
                        "nothing is left to estimate the variation from; more replicates "
                        "or fewer interactions are needed",
                        plan->n,

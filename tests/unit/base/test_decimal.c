@@ -277,6 +277,25 @@ static void fixed_decimals_round_half_away_from_zero(void **state)
     assert_true(strlen(qx_number_fixed(-DBL_MAX, 1000, text)) < QX_NUMBER_ROOM);
 }
 
+static void spoken_numbers_have_no_letters(void **state)
+{
+    (void)state;
+    char text[QX_NUMBER_ROOM];
+    assert_string_equal(qx_number_spoken(-2.5, 3, text),
+                        "\xe2\x88\x92"
+                        "2.50");
+    assert_string_equal(qx_number_spoken(0.0000123, 2, text), "0.000012");
+    assert_string_equal(qx_number_spoken(0.1, 0, text), "0.1");
+    assert_string_equal(qx_number_spoken(-0.0, 3, text), "0");
+    assert_string_equal(qx_number_spoken(0.0, 0, text), "0");
+    assert_string_equal(qx_number_spoken(3.46e-12, 2, text),
+                        "3.5 \xc3\x97 10\xe2\x81\xbb\xc2\xb9\xc2\xb2");
+    assert_string_equal(qx_number_spoken(-6.02e23, 1, text),
+                        "\xe2\x88\x92"
+                        "6 \xc3\x97 10\xc2\xb2\xc2\xb3");
+    assert_string_equal(qx_number_spoken((double)NAN, 3, text), "\xe2\x80\x93");
+}
+
 static void significant_digits_are_counted(void **state)
 {
     (void)state;
@@ -309,6 +328,7 @@ int main(void)
         cmocka_unit_test(differences_are_rounded_once),
         cmocka_unit_test(written_exactly_they_read_back_shortest),
         cmocka_unit_test(fixed_decimals_round_half_away_from_zero),
+        cmocka_unit_test(spoken_numbers_have_no_letters),
         cmocka_unit_test(significant_digits_are_counted),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

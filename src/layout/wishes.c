@@ -219,6 +219,22 @@ static qx_status check_guards(const wishing *w, size_t unit)
                                     fits == 0 ? guards + 1 : fits,
                                     fits + (fits == 0 ? 2 : 1) * (guards + 1)));
     }
+    if (treated && count <= guards) {
+        return tell(w,
+                    unit,
+                    SIZE_MAX,
+                    qx_arena_printf(arena_of(w),
+                                    "%zu of %s cannot hold a treated one and %zu guards "
+                                    "after it",
+                                    count,
+                                    w->spec->unit[unit].name,
+                                    guards),
+                    qx_arena_printf(arena_of(w),
+                                    "expected %zu or more of %s, or %zu guards at most",
+                                    guards + 1,
+                                    w->spec->unit[unit].name,
+                                    count - 1));
+    }
     if (!treated && count <= 2 * guards) {
         return tell(w,
                     unit,

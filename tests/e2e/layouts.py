@@ -366,6 +366,14 @@ treatments:
   angle: {levels: [20, 40], on: limb}
 layout: {added_control: {spray: a, angle: 20}}
 """, ["put on different units"]),
+    "guards that a block cannot hold": ("""\
+units:
+  block: {count: 3}
+  tree: {within: block, count: 3}
+treatments:
+  spray: {levels: [a, b, c], on: tree}
+layout: {guards: {tree: 5}}
+""", ["3 of tree cannot hold a treated one and 5 guards after it", "6 or more of tree"]),
     "guards that do not close a circle": ("""\
 units:
   tree: {count: 8}

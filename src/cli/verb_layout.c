@@ -77,6 +77,32 @@ static void add_levels(const qx_laid_out *made, size_t thing, qx_text *out)
     }
 }
 
+/* Things that carry some level of the treatment. */
+static size_t things_with(const qx_laid_out *made, size_t treatment)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < made->layout->placed_count; i++) {
+        count += level_of(made, i, treatment) != NULL ? 1 : 0;
+    }
+    return count;
+}
+
+/* A layout can be drawn that can never answer: said before anybody plants it. */
+static void warn_of_single_things(qx_call *call, const qx_laid_out *made)
+{
+    for (size_t t = 0; t < made->layout->treatment_count; t++) {
+        const qx_treatment *treatment = &made->protocol->treatment[t];
+        if (things_with(made, t) <= treatment->level_count) {
+            qx_text_printf(
+                call->answer,
+                "\nNote: each %s stands on a single %s. Without a second one of "
+                "each no difference between them can be tested.\n",
+                treatment->name,
+                made->protocol->unit[treatment->on].name);
+        }
+    }
+}
+
 static void answer_text(qx_call *call, const qx_laid_out *made)
 {
     const qx_layout *layout = made->layout;
@@ -93,6 +119,7 @@ static void answer_text(qx_call *call, const qx_laid_out *made)
                    layout->seed,
                    layout->version,
                    call->out);
+    warn_of_single_things(call, made);
 }
 
 static void write_placed(qx_json *json, const qx_laid_out *made, size_t i)

@@ -410,6 +410,21 @@ layout: {kind: chess, guards: {tre: 1}, apart: [spry], checks: {spray: [z]}, row
 }
 
 
+class OneOfEach(harness.Case):
+    def test_is_told_before_it_is_planted(self):
+        one = HEAD + """\
+units:
+  block: {count: 1}
+  tree: {within: block, count: 3}
+treatments:
+  spray: {levels: [a, b, c], on: tree}
+"""
+        for blocks, told in ((1, True), (2, False)):
+            self.write("p.yaml", one.replace("count: 1", f"count: {blocks}"))
+            out = self.run_it("layout", "p.yaml", "--seed", "1", "-o", f"t{blocks}.qx").out
+            self.assertEqual("each spray stands on a single tree" in out, told)
+
+
 class BadInput(harness.Case):
     def refused(self, name):
         text, parts = BAD[name]
@@ -432,4 +447,4 @@ for each in BAD:
 
 
 if __name__ == "__main__":
-    harness.main(WholeWay, Added, Runs, BadInput)
+    harness.main(WholeWay, Added, Runs, OneOfEach, BadInput)

@@ -3,15 +3,13 @@
 #include <math.h>
 
 #include "base/array.h"
-#include "base/decimal.h"
+#include "findings/cell_means.h"
 #include "findings/crossed_part.h"
-#include "findings/plain_means.h"
+#include "findings/family.h"
+#include "findings/joint_test.h"
+#include "findings/replicated.h"
 #include "findings/tests_of.h"
 #include "numeric/dist.h"
-
-#define QX_PART_SUFFIX   " (factorial part)"
-#define QX_ADDED_CONTROL "added control"
-#define QX_AGAINST_REST  "control against the rest"
 
 static qx_status named(qx_work *w, const char *text, const char **out)
 {
@@ -61,7 +59,7 @@ static qx_status part_means(qx_work *w, const qx_added *a, const qx_term *term)
     if (cells.count < 2 || cells.count > QX_CELLS_MOST) {
         return QX_OK;
     }
-    return qx_plain_means(w, name, &cells);
+    return qx_cell_means(w, name, &cells);
 }
 
 static qx_status control_mean(qx_work *w, const qx_added *a)
@@ -79,7 +77,7 @@ static qx_status control_mean(qx_work *w, const qx_added *a)
                           &QX_AT(cells.row, 0, 0),
                           estimable));
     cells.estimable = estimable;
-    return qx_plain_means(w, QX_ADDED_CONTROL, &cells);
+    return qx_cell_means(w, QX_ADDED_CONTROL, &cells);
 }
 
 static qx_status all_means(qx_work *w, const qx_added *a)
@@ -98,26 +96,23 @@ static qx_status all_means(qx_work *w, const qx_added *a)
 
 /* ---- tests -------------------------------------------------------------------------- */
 
+/* A line before its test; an F test where variances are not known. */
+static qx_test_line nothing(const qx_work *w, const char *unit)
+{
+    qx_test_line line = qx_test_nothing(NULL, unit);
+    line.statistic = w->fit != NULL ? "F" : line.statistic;
+    return line;
+}
+
 static qx_status
 push_test(qx_work *w, qx_array *list, qx_mat L, bool estimable, qx_test_line line)
 {
+    if (estimable) {
+        QX_TRY(qx_test_rows(w, L, &line));
+    }
     qx_test_line *one = qx_array_push(list);
     if (one == NULL) {
         return qx_fail(w->cx, QX_E_NOMEM, "no memory for the tests");
-    }
-    line.num_df = line.den_df = line.value = line.p = NAN;
-    line.sum_of_squares = line.mean_square = NAN;
-    line.statistic = "F";
-    if (estimable) {
-        qx_joint_test test;
-        QX_TRY(qx_lmm_test(w->cx, w->fit, L, &test));
-        line.num_df = test.num_df;
-        line.den_df = test.den_df;
-        line.value = test.f;
-        line.p = test.p;
-        line.method = test.method;
-        line.sum_of_squares = test.sum_of_squares;
-        line.mean_square = test.sum_of_squares / test.num_df;
     }
     *one = line;
     return QX_OK;
@@ -126,7 +121,7 @@ push_test(qx_work *w, qx_array *list, qx_mat L, bool estimable, qx_test_line lin
 static qx_status part_test(qx_work *w, const qx_added *a, size_t t, qx_array *list)
 {
     const qx_term *term = &w->choice.term[t];
-    qx_test_line line = {.unit = qx_unit_of_test(w, t)};
+    qx_test_line line = nothing(w, qx_unit_of_test(w, t));
     bool estimable;
     qx_mat L;
     QX_TRY(named(
@@ -158,7 +153,7 @@ static bool may_change(const qx_work *w, const qx_added *a, const qx_term *term)
 static qx_status against_test(qx_work *w, const qx_added *a, size_t t, qx_array *list)
 {
     const qx_term *term = &w->choice.term[t];
-    qx_test_line line = {0};
+    qx_test_line line = nothing(w, NULL);
     bool estimable;
     qx_mat L;
     if (qx_added_in(a, term, false) || !may_change(w, a, term)) {
@@ -171,24 +166,33 @@ static qx_status against_test(qx_work *w, const qx_added *a, size_t t, qx_array 
     return push_test(w, list, L, estimable, line);
 }
 
+/* Classes without order have no contrast: the control against the rest, all classes at once. */
+static qx_status classes_against(qx_work *w, const qx_added *a, qx_array *list)
+{
+    qx_test_line line = nothing(w, NULL);
+    bool estimable;
+    qx_mat L;
+    line.term = QX_AGAINST_REST;
+    QX_TRY(qx_part_against_control(w, a, 0, NULL, &L, &estimable));
+    return push_test(w, list, L, estimable, line);
+}
+
 static qx_status all_tests(qx_work *w, const qx_added *a)
 {
     qx_array list = QX_ARRAY(w->arena, sizeof(qx_test_line));
-    for (size_t i = 0; i < w->result->test_count; i++) {
-        qx_test_line *copy = qx_array_push(&list);
-        if (copy == NULL) {
-            return qx_fail(w->cx, QX_E_NOMEM, "no memory for the tests");
-        }
-        *copy = w->result->test[i];
-    }
+    qx_status status;
+    QX_TRY(qx_list_reopen(w, w->result->test, w->result->test_count, &list));
     for (size_t t = 0; t < w->choice.term_count; t++) {
-        qx_status status;
         if (!qx_choice_is_treatment_term(&w->choice, t)) {
             continue;
         }
         QX_SCRATCH(w->cx, status, part_test(w, a, t, &list));
         QX_TRY(status);
         QX_SCRATCH(w->cx, status, against_test(w, a, t, &list));
+        QX_TRY(status);
+    }
+    if (w->estimator.kind->contrast == NULL) {
+        QX_SCRATCH(w->cx, status, classes_against(w, a, &list));
         QX_TRY(status);
     }
     w->result->test = list.items;
@@ -198,29 +202,82 @@ static qx_status all_tests(qx_work *w, const qx_added *a)
 
 /* ---- control against the rest ---------------------------------------------------------- */
 
-static qx_status against(qx_work *w, const qx_added *a, qx_estimate *e)
+/* The rows of the control and of the average of the rest, as two cells. The second has no
+ * levels of its own. */
+static qx_status two_cells(
+    qx_work *w, const qx_added *a, qx_cells *cells, double difference[], bool *known)
 {
+    size_t *level;
+    bool *estimable;
     qx_mat L;
-    bool estimable;
-    double *row;
-    *e = (qx_estimate){NAN, NAN, NAN};
-    QX_TRY(qx_part_against_control(w, a, 0, NULL, &L, &estimable));
-    if (!estimable) {
-        return QX_OK;
+    *cells = (qx_cells){.factor_count = a->count, .factor = a->factor, .count = 2};
+    QX_NEW(w->cx, level, 2 * a->count);
+    QX_NEW(w->cx, estimable, 2);
+    QX_TRY(qx_mat_new(w->cx, qx_ctx_scratch(w->cx), w->design->p, 2, &cells->row));
+    QX_TRY(qx_part_against_control(w, a, 0, NULL, &L, known));
+    for (size_t i = 0; i < a->count; i++) {
+        level[i] = level[a->count + i] = a->level[i];
     }
-    QX_NEW(w->cx, row, L.cols);
-    for (size_t j = 0; j < L.cols; j++) {
-        row[j] = QX_AT(L, 0, j);
+    QX_TRY(qx_design_mean(w->cx,
+                          w->design,
+                          a->count,
+                          a->factor,
+                          a->level,
+                          &QX_AT(cells->row, 0, 1),
+                          &estimable[1]));
+    for (size_t j = 0; j < w->design->p; j++) {
+        difference[j] = QX_AT(L, 0, j);
+        QX_AT(cells->row, j, 0) = QX_AT(cells->row, j, 1) - difference[j];
     }
-    return w->estimator.kind->contrast(w->cx, &w->estimator, row, 0.0, e);
+    estimable[0] = estimable[1] = estimable[1] && *known;
+    cells->level = level;
+    cells->estimable = estimable;
+    return QX_OK;
 }
 
-static qx_status add_contrast(qx_work *w, const qx_added *a, qx_contrast_line *line)
+/* On the scale that was measured: the control less the average of the rest, by class where
+ * there are classes. One comparison, planned by the layout: not adjusted for others. */
+static qx_status compare_against(qx_work *w, const qx_added *a, const qx_cells *cells)
 {
-    qx_contrast_line *list;
-    qx_estimate e;
-    const size_t count = w->result->contrast_count;
-    QX_TRY(against(w, a, &e));
+    static const size_t member[] = {0, 1};
+    qx_array list = QX_ARRAY(w->arena, sizeof(qx_difference));
+    const qx_pair_family family = {.term = QX_AGAINST_REST,
+                                   .cells = cells,
+                                   .member_count = 2,
+                                   .member = member,
+                                   .named = a->count,
+                                   .control = QX_NO_COLUMN,
+                                   .unit = qx_replicate_unit(w, a->count, a->factor)};
+    QX_TRY(qx_family_compare(w, &family, &list, NULL));
+    for (size_t i = 0; i < list.count; i++) {
+        qx_difference *d = qx_array_at(&list, i);
+        d->second.count = 0;
+        d->replicates_to_settle = NAN; /* of the one or of the others? */
+    }
+    w->result->against = list.items;
+    w->result->against_count = list.count;
+    return QX_OK;
+}
+
+static qx_status
+add_contrast(qx_work *w, const qx_added *a, const double row[], bool estimable)
+{
+    qx_array list = QX_ARRAY(w->arena, sizeof(qx_contrast_line));
+    qx_estimate e = {NAN, NAN, NAN};
+    bool replicated;
+    if (w->estimator.kind->contrast == NULL) {
+        return QX_OK;
+    }
+    if (estimable) {
+        QX_TRY(w->estimator.kind->contrast(w->cx, &w->estimator, row, 0.0, &e));
+        QX_TRY(qx_replicated_row(w, row, &replicated));
+        e = replicated ? e : (qx_estimate){e.estimate, NAN, NAN};
+    }
+    QX_TRY(qx_list_reopen(w, w->result->contrast, w->result->contrast_count, &list));
+    qx_contrast_line *line = qx_array_push(&list);
+    if (line == NULL) {
+        return qx_fail(w->cx, QX_E_NOMEM, "no memory for the contrasts");
+    }
     const double value = e.estimate / e.se;
     *line = (qx_contrast_line){.name = QX_AGAINST_REST,
                                .estimate = e.estimate,
@@ -230,14 +287,20 @@ static qx_status add_contrast(qx_work *w, const qx_added *a, qx_contrast_line *l
                                .p = qx_t_two_sided(value, e.df),
                                .p_adjusted = NAN};
     QX_TRY(named(w, join_names(w, a, ":"), &line->of));
-    QX_NEW_IN(w->cx, w->arena, list, count + 1);
-    for (size_t i = 0; i < count; i++) {
-        list[i] = w->result->contrast[i];
-    }
-    list[count] = *line;
-    w->result->contrast = list;
-    w->result->contrast_count = count + 1;
+    w->result->contrast = list.items;
+    w->result->contrast_count = list.count;
     return QX_OK;
+}
+
+static qx_status against(qx_work *w, const qx_added *a)
+{
+    qx_cells cells;
+    double *row;
+    bool known;
+    QX_NEW(w->cx, row, w->design->p);
+    QX_TRY(two_cells(w, a, &cells, row, &known));
+    QX_TRY(add_contrast(w, a, row, known));
+    return compare_against(w, a, &cells);
 }
 
 /* ---- sentences ----------------------------------------------------------------------- */
@@ -255,38 +318,9 @@ static qx_status tell_part(qx_work *w, const qx_added *a)
                    a->rest);
 }
 
-static qx_status tell_against(qx_work *w, const qx_contrast_line *c)
-{
-    const qx_mean *control = &w->result->mean[w->result->mean_count - 1];
-    char mean[QX_NUMBER_ROOM], rest[QX_NUMBER_ROOM], by[QX_NUMBER_ROOM],
-        se[QX_NUMBER_ROOM], p[QX_NUMBER_ROOM];
-    if (isnan(c->estimate) || isnan(c->p)) {
-        return qx_note(w->cx,
-                       "Control against the rest cannot be estimated from these data.");
-    }
-    const char *on =
-        w->variate->transform == QX_TRANSFORM_NONE ? "" : " (on the scale of analysis)";
-    const char *word = !(c->p < w->alpha)  ? "whether they differ is not settled"
-                       : c->estimate > 0.0 ? "the control is higher"
-                                           : "the control is lower";
-    return qx_note(w->cx,
-                   "Control against the rest%s: the control has a mean of %s, the other "
-                   "combinations "
-                   "%s on average; %s (difference %s, standard error %s, P %s%s).",
-                   on,
-                   qx_number_significant(control->estimate, 4, mean),
-                   qx_number_significant(control->estimate - c->estimate, 4, rest),
-                   word,
-                   qx_number_significant(c->estimate, 3, by),
-                   qx_number_significant(c->se, 3, se),
-                   c->p < 0.001 ? "< " : "= ",
-                   c->p < 0.001 ? "0.001" : qx_number_fixed(c->p, 3, p));
-}
-
 static qx_status added_control(qx_work *w)
 {
     qx_added a;
-    qx_contrast_line line;
     QX_TRY(qx_added_find(w, &a));
     if (a.count == 0) {
         return QX_OK;
@@ -294,8 +328,7 @@ static qx_status added_control(qx_work *w)
     QX_TRY(tell_part(w, &a));
     QX_TRY(all_means(w, &a));
     QX_TRY(all_tests(w, &a));
-    QX_TRY(add_contrast(w, &a, &line));
-    return tell_against(w, &line);
+    return against(w, &a);
 }
 
 qx_status qx_added_control_of(qx_work *w)

@@ -7,11 +7,13 @@
  *   tests         "product (factorial part)", "product:dose (factorial part)" ...: each term
  *                 in the crossed part (marginal); "control against the rest:cultivar" where a
  *                 factor is crossed with the control too
- *   contrasts     "control against the rest": control less the average of the crossed cells;
- *                 planned by the layout, so it is in no family and not adjusted
+ *   contrasts     "control against the rest": control less the average of the crossed cells,
+ *                 on the scale of the link; planned by the layout, so it is in no family and
+ *                 not adjusted. Classes without order: a test of all classes instead
+ *   against       the same as a difference on the scale that was measured, with its verdict
  *
- * and two sentences. The control is found in the data, so that a protocol without the wish
- * `added_control` gets the same. Continuous variates (w->fit).
+ * and a sentence. The control is found in the data, so that a protocol without the wish
+ * `added_control` gets the same.
  * Source: findings/crossed_part.h. */
 #ifndef QX_FINDINGS_ADDED_CONTROL_H
 #define QX_FINDINGS_ADDED_CONTROL_H

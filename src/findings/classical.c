@@ -111,7 +111,7 @@ static qx_status take_components(qx_work *w, const qx_anova *a, qx_classical *ou
                            "its units are more alike than chance makes them. It is taken "
                            "as zero.",
                            c[s].term,
-                           qx_number_significant(c[s].variance, 3, value)));
+                           qx_number_spoken(c[s].variance, 3, value)));
         }
     }
     out->component = c;

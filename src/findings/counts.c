@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/added_control.h"
 #include "findings/choose_family.h"
 #include "findings/counts_tests.h"
 #include "findings/counts_told.h"
@@ -10,7 +11,9 @@
 #include "findings/covariates.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
+#include "findings/observed_cells.h"
 #include "findings/refusal.h"
+#include "findings/replicated.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "numeric/dist.h"
@@ -55,13 +58,14 @@ static qx_status tell_components(qx_work *w, qx_glmm *fit)
                                      .p = c->p,
                                      .unconstrained = (double)NAN,
                                      .at_zero = c->at_zero};
-        if (c->at_zero && i < w->choice.random_count) {
+        const bool unit = i < w->choice.random_count;
+        if (unit && !qx_variance_unseen(w, i, &list[i]) && c->at_zero) {
             QX_TRY(qx_tell_zero(w, i));
         }
     }
     w->result->variance = list;
     w->result->variance_count = fit->m;
-    return QX_OK;
+    return qx_tell_unreplicated(w);
 }
 
 static qx_status coefficients(qx_work *w, const qx_glmm *fit, qx_coefficient list[])
@@ -117,6 +121,8 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
         return QX_OK;
     }
     QX_TRY(qx_simple_effects_of(w));
+    QX_TRY(qx_observed_cells_of(w));
+    QX_TRY(qx_added_control_of(w));
     QX_TRY(qx_counts_points(w, fit));
     QX_TRY(qx_counts_check_zeros(w, fit));
     return qx_warn_of_interactions(w);
@@ -169,7 +175,11 @@ static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
         QX_TRY(qx_counts_tell_separation(w));
     }
     QX_TRY(qx_small_counts(w, *fit, separated));
-    return read_fit(w, *fit);
+    QX_TRY(qx_replicated_make(w));
+    const qx_status status = read_fit(w, *fit);
+    qx_lmm_free(w->unreplicated);
+    w->unreplicated = NULL;
+    return status;
 }
 
 qx_status qx_counts_of(qx_work *w)

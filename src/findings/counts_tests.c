@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "findings/choose_family.h"
+#include "findings/joint_test.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "model/glmm_bootstrap.h"
@@ -13,27 +14,7 @@
 
 static qx_test_line nothing(const qx_work *w, size_t t)
 {
-    return (qx_test_line){.term = w->choice.term[t].name,
-                          .unit = qx_unit_of_test(w, t),
-                          .num_df = NAN,
-                          .den_df = NAN,
-                          .statistic = "chisq",
-                          .value = NAN,
-                          .p = NAN,
-                          .sum_of_squares = NAN,
-                          .mean_square = NAN,
-                          .p_small_sample = NAN};
-}
-
-static void read_test(const qx_glmm *fit, const qx_glmm_test *test, qx_test_line *line)
-{
-    const bool scaled = fit->extra == QX_EXTRA_SCALED;
-    line->num_df = test->num_df;
-    line->den_df = scaled ? test->den_df : (double)NAN;
-    line->statistic = scaled ? "F" : "chisq";
-    line->value = scaled ? test->f : test->chisq;
-    line->p = test->p;
-    line->method = test->method;
+    return qx_test_nothing(w->choice.term[t].name, qx_unit_of_test(w, t));
 }
 
 static qx_status bootstrap(qx_work *w, const qx_glmm *fit, qx_mat L, qx_test_line *line)
@@ -52,20 +33,15 @@ static qx_status bootstrap(qx_work *w, const qx_glmm *fit, qx_mat L, qx_test_lin
 static qx_status marginal(qx_work *w, const qx_glmm *fit, size_t t, qx_test_line *line)
 {
     qx_mat L;
-    qx_glmm_test test;
     *line = nothing(w, t);
     QX_TRY(qx_design_marginal(w->cx, w->temporary, w->design, t, &L));
     if (L.rows == 0) {
         return QX_OK;
     }
-    QX_TRY(qx_glmm_test_rows(w->cx, fit, L, &test));
-    read_test(fit, &test, line);
-    if (w->protocol->analysis.bootstrap > 0 && fit->extra != QX_EXTRA_SCALED) {
+    QX_TRY(qx_test_rows(w, L, line));
+    if (w->protocol->analysis.bootstrap > 0 && fit->extra != QX_EXTRA_SCALED &&
+        !isnan(line->p)) {
         return bootstrap(w, fit, L, line);
-    }
-    if (w->small_method != NULL) {
-        line->method_small_sample = w->small_method;
-        return qx_small_p(w, L, test.chisq, test.num_df, &line->p_small_sample);
     }
     return QX_OK;
 }
@@ -101,21 +77,15 @@ static qx_status sequential(qx_work *w, const qx_glmm *fit, size_t t, qx_test_li
     const double chisq = fmax(2.0 * (with.log_likelihood - without.log_likelihood), 0.0);
     const double f = (without.deviance - with.deviance) / df / fit->dispersion;
     const bool scaled = fit->extra == QX_EXTRA_SCALED;
-    qx_glmm_test test = {.num_df = df,
-                         .den_df = fit->df,
-                         .chisq = chisq,
-                         .f = f,
-                         .p = scaled ? qx_f_p(f, df, fit->df, QX_UPPER)
-                                     : qx_chisq_p(chisq, df, QX_UPPER),
-                         .method = scaled ? "quasi-likelihood F" : "likelihood ratio"};
-    read_test(fit, &test, line);
-    if (w->small_method == NULL) {
-        return QX_OK;
-    }
+    line->num_df = df;
+    line->den_df = scaled ? fit->df : (double)NAN;
+    line->statistic = scaled ? "F" : "chisq";
+    line->value = scaled ? f : chisq;
+    line->p = scaled ? qx_f_p(f, df, fit->df, QX_UPPER) : qx_chisq_p(chisq, df, QX_UPPER);
+    line->method = scaled ? "quasi-likelihood F" : "likelihood ratio";
     qx_mat L;
     QX_TRY(qx_design_sequential(w->cx, w->temporary, w->design, t, &L));
-    line->method_small_sample = w->small_method;
-    return qx_small_p(w, L, chisq, df, &line->p_small_sample);
+    return qx_test_few_units(w, L, chisq, line);
 }
 
 qx_status qx_counts_tests_of(qx_work *w, const qx_glmm *fit)

@@ -14,6 +14,25 @@ static const char *own_unit(const qx_work *w)
     return w->protocol->unit[w->variate->on].name;
 }
 
+/* What the family is called in a sentence. */
+static const char *family_words(const qx_glmm *fit)
+{
+    static const struct {
+        const qx_family *family;
+        const char *words;
+    } list[] = {
+        {&qx_family_poisson, "counts that chance makes (Poisson)"},
+        {&qx_family_binomial, "shares that chance makes (binomial)"},
+        {&qx_family_negbin, "counts with a spread of their own (negative binomial)"},
+        {&qx_family_betabin, "shares with a spread of their own (beta-binomial)"}};
+    for (size_t i = 0; i < QX_COUNT(list); i++) {
+        if (fit->family == list[i].family) {
+            return list[i].words;
+        }
+    }
+    return fit->family->title;
+}
+
 static qx_status add_check(qx_work *w, const qx_family_choice *choice)
 {
     qx_check_line *line;
@@ -37,7 +56,7 @@ static const char *p_text(double p, char out[QX_NUMBER_ROOM + 8])
     (void)snprintf(out,
                    QX_NUMBER_ROOM + 8,
                    p < 0.001 ? "P < %s" : "P = %s",
-                   p < 0.001 ? "0.001" : qx_number_significant(p, 2, number));
+                   p < 0.001 ? "0.001" : qx_number_spoken(p, 2, number));
     return out;
 }
 
@@ -54,7 +73,7 @@ tell_tested(qx_work *w, const qx_family_choice *choice, const qx_glmm *fit)
                        w->variate->label,
                        own_unit(w),
                        p_text(choice->p, p),
-                       fit->family->title);
+                       family_words(fit));
     }
     if (choice->extra == QX_EXTRA_UNIT) {
         return qx_note(w->cx,
@@ -70,7 +89,7 @@ tell_tested(qx_work *w, const qx_family_choice *choice, const qx_glmm *fit)
                    w->variate->label,
                    own_unit(w),
                    p_text(choice->p, p),
-                   fit->family->title);
+                   family_words(fit));
 }
 
 static qx_status tell_fixed(qx_work *w, const qx_glmm *fit)
@@ -83,12 +102,12 @@ static qx_status tell_fixed(qx_work *w, const qx_glmm *fit)
             "%s varies %s times as much as chance alone would make it; standard "
             "errors and F allow for it (scaled).",
             w->variate->label,
-            qx_number_significant(fit->dispersion, 3, number));
+            qx_number_spoken(fit->dispersion, 3, number));
     case QX_EXTRA_MODELLED:
         return qx_note(w->cx,
                        "%s is analysed as %s, as the protocol asks.",
                        w->variate->label,
-                       fit->family->title);
+                       family_words(fit));
     case QX_EXTRA_UNIT:
         return qx_note(w->cx,
                        "Each %s has a random effect of its own, as the protocol asks.",

@@ -7,6 +7,7 @@
  *   contrast   row'beta on the scale of the linear predictor, with its standard error and
  *              degrees of freedom; NULL for classes without order, which are compared by
  *              the logits of their shares
+ *   joint      the test of several rows at once: F of the mixed model, or a likelihood ratio
  *   respond    means in the unit that was measured, with their covariance: averaged over
  *              the random terms (what is seen over many trees), or typical (random effects
  *              of zero). A grade or class has one number for each class. NULL where the
@@ -16,13 +17,23 @@
  *   estimator_glmm.c      counts and shares   (model/glmm.h)
  *   estimator_classes.c   grades and classes  (model/classes.h)
  *
- * Not here: tests of whole terms (tests_of.h), limits on the response scale (limits.h). */
+ * Not here: which rows are a term (tests_of.h), limits on the response scale (limits.h). */
 #ifndef QX_FINDINGS_ESTIMATOR_H
 #define QX_FINDINGS_ESTIMATOR_H
 
 #include "model/lmm.h"
 
 typedef struct qx_estimator qx_estimator;
+
+/* A joint test of several rows. */
+typedef struct qx_estimator_test {
+    const char *statistic; /* "F" or "chisq" */
+    double num_df, den_df; /* den_df NAN for "chisq" */
+    double value, p;
+    double chisq;          /* likelihood ratio, what small samples start from; or NAN */
+    double sum_of_squares; /* least squares only, else NAN */
+    const char *method;
+} qx_estimator_test;
 
 typedef struct qx_estimator_kind {
     /* `row`: design->p entries. shift_weight: 1 for a mean, 0 for a difference. */
@@ -40,6 +51,12 @@ typedef struct qx_estimator_kind {
                        const qx_estimator *e,
                        const double row[],
                        double *chisq);
+
+    /* L beta = 0 (L: r x design->p, full row rank); classes without order: in every class. */
+    qx_status (*joint)(qx_ctx *cx,
+                       const qx_estimator *e,
+                       qx_mat L,
+                       qx_estimator_test *out);
 
     /* `rows`: design->p x count, one mean a column. value: count x class_count, the classes
      * of a mean side by side; covariance: square of that size, zeroed. */

@@ -3,6 +3,8 @@
  * Grades move together, so their differences are tested by the place on the cumulative
  * scale. Classes without order are compared one by one, by the logit of each share: the
  * answer does not depend on which class the model happens to hold the others against. */
+#include <math.h>
+
 #include "findings/estimator.h"
 #include "model/classes.h"
 #include "model/link.h"
@@ -42,6 +44,30 @@ ratio(qx_ctx *cx, const qx_estimator *e, const double row[], double *chisq)
     }
     QX_TRY(qx_classes_lrt(cx, e->fit, L, &test));
     *chisq = test.chisq;
+    return QX_OK;
+}
+
+/* Grades have their intercept in the thresholds: nothing but rounding may stand there. */
+static qx_status
+joint(qx_ctx *cx, const qx_estimator *e, qx_mat L, qx_estimator_test *out)
+{
+    qx_mat held;
+    qx_classes_test test;
+    QX_TRY(qx_mat_new(cx, qx_ctx_scratch(cx), L.rows, L.cols, &held));
+    for (size_t i = 0; i < L.rows; i++) {
+        for (size_t j = 1; j < L.cols; j++) {
+            QX_AT(held, i, j) = QX_AT(L, i, j);
+        }
+    }
+    QX_TRY(qx_classes_lrt(cx, e->fit, held, &test));
+    *out = (qx_estimator_test){.statistic = "chisq",
+                               .num_df = (double)test.df,
+                               .den_df = NAN,
+                               .value = test.chisq,
+                               .p = test.p,
+                               .chisq = test.chisq,
+                               .sum_of_squares = NAN,
+                               .method = test.method};
     return QX_OK;
 }
 
@@ -104,9 +130,10 @@ static double from(const qx_estimator *e, double transformed)
 const qx_estimator_kind qx_estimator_grades = {.contrast = contrast,
                                                .covariance = covariance,
                                                .ratio = ratio,
+                                               .joint = joint,
                                                .respond = respond,
                                                .to = to,
                                                .from = from};
 
 const qx_estimator_kind qx_estimator_classes = {
-    .respond = respond, .to = to, .from = from};
+    .joint = joint, .respond = respond, .to = to, .from = from};

@@ -33,6 +33,24 @@ ratio(qx_ctx *cx, const qx_estimator *e, const double row[], double *chisq)
     return QX_OK;
 }
 
+static qx_status
+joint(qx_ctx *cx, const qx_estimator *e, qx_mat L, qx_estimator_test *out)
+{
+    const qx_glmm *fit = e->fit;
+    const bool scaled = fit->extra == QX_EXTRA_SCALED;
+    qx_glmm_test test;
+    QX_TRY(qx_glmm_test_rows(cx, fit, L, &test));
+    *out = (qx_estimator_test){.statistic = scaled ? "F" : "chisq",
+                               .num_df = test.num_df,
+                               .den_df = scaled ? test.den_df : (double)NAN,
+                               .value = scaled ? test.f : test.chisq,
+                               .p = test.p,
+                               .chisq = test.chisq,
+                               .sum_of_squares = NAN,
+                               .method = test.method};
+    return QX_OK;
+}
+
 static qx_status slopes(qx_ctx *cx,
                         const qx_estimator *e,
                         qx_mat rows,
@@ -86,6 +104,7 @@ static double from(const qx_estimator *e, double transformed)
 const qx_estimator_kind qx_estimator_glmm = {.contrast = contrast,
                                              .covariance = covariance,
                                              .ratio = ratio,
+                                             .joint = joint,
                                              .respond = respond,
                                              .to = to,
                                              .from = from};

@@ -3,6 +3,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/cannot_tell.h"
+#include "findings/replicated.h"
 #include "findings/respond.h"
 #include "findings/settle.h"
 #include "findings/small_sample.h"
@@ -24,6 +26,7 @@ typedef struct pairs {
     double *one_sided;       /* quantiles of t at alpha, for equivalence */
     double *factor;          /* with `small`: of the variances */
     qx_comparison *small; /* the same with the degrees of freedom of few units, or NULL */
+    bool *replicated;     /* count: is there a replicate behind the difference? */
     qx_mat row;           /* design->p x count: first minus second */
     size_t class_;
     const qx_responses *mean;    /* of the members; NULL with an identity link */
@@ -104,6 +107,7 @@ static qx_status estimate_pairs(qx_work *w, const qx_pair_family *family, pairs 
     const qx_estimator *e = &w->estimator;
     const qx_cells *cells = family->cells;
     QX_NEW(w->cx, ps->compared, ps->count);
+    QX_NEW(w->cx, ps->replicated, ps->count);
     QX_TRY(qx_mat_new(w->cx, qx_ctx_scratch(w->cx), w->design->p, ps->count, &ps->row));
     for (size_t k = 0; k < ps->count; k++) {
         const size_t a = family->member[ps->first[k]];
@@ -117,6 +121,8 @@ static qx_status estimate_pairs(qx_work *w, const qx_pair_family *family, pairs 
         } else if (cells->estimable[a] && cells->estimable[b]) {
             QX_TRY(e->kind->contrast(w->cx, e, &QX_AT(ps->row, 0, k), 0.0, &d));
         }
+        QX_TRY(qx_replicated_row(w, &QX_AT(ps->row, 0, k), &ps->replicated[k]));
+        d = ps->replicated[k] ? d : (qx_estimate){d.estimate, NAN, NAN};
         ps->compared[k] = (qx_comparison){.estimate = d.estimate, .se = d.se, .df = d.df};
     }
     return QX_OK;
@@ -201,6 +207,7 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
     for (size_t k = 0; k < ps->count; k++) {
         double root;
         QX_TRY(root_of(w, ps, k, &root));
+        root = ps->replicated[k] ? root : (double)NAN;
         const double df = qx_small_df(w, &QX_AT(ps->row, 0, k));
         ps->factor[k] = qx_small_factor(w, &QX_AT(ps->row, 0, k));
         root = copysign(sqrt(qx_small_f(w, root * root, 1.0, df, ps->factor[k])), root);
@@ -345,7 +352,7 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     d->estimate = mean[0].value - mean[1].value;
     const double square =
         mean[0].se * mean[0].se + mean[1].se * mean[1].se - 2.0 * shared;
-    d->se = isnan(square) ? (double)NAN : sqrt(fmax(square, 0.0)); /* fmax drops NaN */
+    d->se = isnan(square) || !ps->replicated[k] ? (double)NAN : sqrt(fmax(square, 0.0));
     for (size_t i = 0; ps->small != NULL && i < 2; i++) {
         mean[i].se *=
             sqrt(ps->factor[k]); /* limits allow for variances taken too small */
@@ -354,6 +361,11 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
         ps->small == NULL ? ps->compared[k].critical : ps->small[k].critical;
     const double df = ps->small == NULL ? ps->compared[k].df : ps->small[k].df;
     const qx_equivalence q = qx_limit_equivalence(e, mean, r, df, w->margin, w->alpha);
+    if (!ps->replicated[k]) {
+        d->lower = d->upper = d->p_lower = d->p_upper = d->p_equivalence = NAN;
+        d->lower_equivalence = d->upper_equivalence = NAN;
+        return;
+    }
     d->lower = qx_limit_difference(e, mean[0], mean[1], r, -critical);
     d->upper = qx_limit_difference(e, mean[0], mean[1], r, critical);
     d->p_lower = q.p_lower;
@@ -398,6 +410,16 @@ static qx_status tell_pair(
         w, family, family->member[ps->first[k]], family->member[ps->second[k]], d));
     qx_verdict_give(d, w->alpha);
     return QX_OK;
+}
+
+static qx_status why_not(
+    qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
+{
+    if (d->verdict != QX_CANNOT_TELL) {
+        return QX_OK;
+    }
+    return qx_cannot_tell(
+        w, family, family->member[ps->first[k]], family->member[ps->second[k]], d);
 }
 
 /* What a member is ordered by. */
@@ -510,6 +532,7 @@ static qx_status compare_class(qx_work *w,
         QX_TRY(tell_pair(w, family, &ps, k, one));
         if (!w->brief) {
             QX_TRY(settle_pair(w, family, &ps, k, one));
+            QX_TRY(why_not(w, family, &ps, k, one));
         }
     }
     return letters == NULL || w->brief ? QX_OK : give_letters(w, family, &ps, letters);

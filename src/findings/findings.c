@@ -12,9 +12,11 @@ const char *qx_verdict_word(qx_verdict verdict)
     case QX_EQUIVALENT:
         return "equivalent";
     case QX_UNSETTLED:
+        return "unsettled";
+    case QX_CANNOT_TELL:
         break;
     }
-    return "unsettled";
+    return NULL;
 }
 
 void qx_findings_free(qx_findings *findings)

@@ -94,7 +94,8 @@ typedef enum {
     QX_LOWER_VERDICT,
     QX_TRIVIAL,
     QX_EQUIVALENT,
-    QX_UNSETTLED
+    QX_UNSETTLED,
+    QX_CANNOT_TELL /* no verdict: these data hold no test of it */
 } qx_verdict;
 
 typedef struct qx_difference {
@@ -108,6 +109,8 @@ typedef struct qx_difference {
     double margin; /* NAN without one */
     double p_lower, p_upper, p_equivalence, lower_equivalence, upper_equivalence;
     qx_verdict verdict;
+    const char *why_not; /* QX_CANNOT_TELL: what is missing, a clause; else NULL */
+    const char *mend;    /* what would let it be told, a clause, or NULL */
     bool beyond_margin;
     double replicates_to_settle; /* NAN if it does not apply */
     const char *replicate;       /* what counts as one: a unit's name ("tree") */
@@ -161,8 +164,17 @@ typedef struct qx_dose {
     size_t degree; /* the lowest whose lack of fit is not shown, at most part_count */
     bool shown;    /* some part up to that degree is shown */
     double slope, slope_se, slope_lower, slope_upper; /* for one unit of the treatment */
-    const char *turns_at; /* level where the curve has its end value inside, or NULL */
-    bool turns_down;      /* it is the highest value */
+    qx_cell within; /* levels of the treatments it interacts with; count 0: averaged */
+    double least, most; /* smallest and largest amount that was tried */
+    bool turns_down;    /* the parabola has a highest, not a lowest point */
+    double turn, turn_lower,
+        turn_upper; /* amount at which a parabola (degree 2) turns, also
+                              outside of what was tried, and Fieller's limits; NAN where its
+                              curvature is not shown (findings/turning_point.h) */
+    bool rises;     /* the fitted curve is higher at `most` than at `least` */
+    const char
+        *end_level; /* degree 3 and more: level inside the range at which the fitted
+                              curve is highest (turns_down) or lowest, or NULL */
 } qx_dose;
 
 /* One observation as charts need it. */
@@ -262,6 +274,9 @@ typedef struct qx_result {
     const qx_difference *difference;
     size_t simple_count;
     const qx_difference *simple;
+    size_t against_count; /* added control: control less the average of the rest, one for
+                             each class; `second` has no levels. 0: there is none */
+    const qx_difference *against;
     size_t contrast_count;
     const qx_contrast_line *contrast;
     size_t check_count;
@@ -290,7 +305,8 @@ typedef struct qx_findings {
     const qx_result *result;
 } qx_findings;
 
-/* The contract's word: "higher", "lower", "trivial", "equivalent", "unsettled". */
+/* The contract's word: "higher", "lower", "trivial", "equivalent", "unsettled"; NULL without
+ * a verdict. */
 const char *qx_verdict_word(qx_verdict verdict);
 
 void qx_findings_free(qx_findings *findings);

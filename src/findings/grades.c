@@ -3,11 +3,14 @@
 #include <math.h>
 #include <string.h>
 
+#include "findings/added_control.h"
 #include "findings/covariates.h"
 #include "findings/grades_tests.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
+#include "findings/observed_cells.h"
 #include "findings/refusal.h"
+#include "findings/replicated.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "model/multinomial.h"
@@ -75,13 +78,13 @@ static qx_status tell_components(qx_work *w, qx_classes *fit)
         if (list[i].term == NULL) {
             return qx_fail(w->cx, QX_E_NOMEM, "no memory for the components");
         }
-        if (c->at_zero && has_order(w)) {
+        if (!qx_variance_unseen(w, i / each, &list[i]) && c->at_zero && has_order(w)) {
             QX_TRY(qx_tell_zero(w, i / each));
         }
     }
     w->result->variance = list;
     w->result->variance_count = fit->component_count;
-    return QX_OK;
+    return qx_tell_unreplicated(w);
 }
 
 /* Slopes of covariates that stand in the frame as (x - centre) / scale: the row that turns
@@ -182,6 +185,8 @@ static qx_status read_fit(qx_work *w, qx_classes *fit)
                        "for it.",
                        w->variate->label));
     }
+    QX_TRY(qx_observed_cells_of(w));
+    QX_TRY(qx_added_control_of(w));
     QX_TRY(points(w));
     return qx_warn_of_interactions(w);
 }
@@ -199,10 +204,13 @@ static qx_status go_on(qx_work *w, qx_classes *fit)
                                   .class_count = w->variate->level_count,
                                   .df = INFINITY,
                                   .averaged = fit->component_count > 0};
-    QX_TRY(qx_small_classes(w, fit, &units));
-    const qx_status status = read_fit(w, fit);
+    QX_TRY(qx_replicated_make(w));
+    qx_status status = qx_small_classes(w, fit, &units);
+    status = status == QX_OK ? read_fit(w, fit) : status;
     qx_lmm_free(units);
+    qx_lmm_free(w->unreplicated);
     w->units = NULL;
+    w->unreplicated = NULL;
     return status;
 }
 

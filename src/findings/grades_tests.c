@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "base/workers.h"
+#include "findings/joint_test.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "model/ordinal.h"
@@ -13,16 +14,7 @@
 
 static qx_test_line nothing(const qx_work *w, size_t t)
 {
-    return (qx_test_line){.term = w->choice.term[t].name,
-                          .unit = qx_unit_of_test(w, t),
-                          .num_df = NAN,
-                          .den_df = NAN,
-                          .statistic = "chisq",
-                          .value = NAN,
-                          .p = NAN,
-                          .sum_of_squares = NAN,
-                          .mean_square = NAN,
-                          .p_small_sample = NAN};
+    return qx_test_nothing(w->choice.term[t].name, qx_unit_of_test(w, t));
 }
 
 /* The likelihood ratios of simulated responses. */
@@ -61,19 +53,9 @@ bootstrap(qx_work *w, const qx_classes *fit, qx_mat L, qx_test_line *line)
                : QX_OK;
 }
 
-static qx_status small_p(qx_work *w, qx_mat L, qx_test_line *line)
-{
-    if (w->small_method == NULL || L.rows == 0) {
-        return QX_OK;
-    }
-    line->method_small_sample = w->small_method;
-    return qx_small_p(w, L, line->value, line->num_df, &line->p_small_sample);
-}
-
 static qx_status marginal(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)
 {
     qx_mat L;
-    qx_classes_test test;
     *line = nothing(w, t);
     QX_TRY(qx_design_marginal(w->cx, w->temporary, w->design, t, &L));
     if (L.rows == 0) {
@@ -82,15 +64,10 @@ static qx_status marginal(qx_work *w, const qx_classes *fit, size_t t, qx_test_l
     for (size_t i = 0; i < L.rows; i++) {
         QX_AT(L, i, 0) = 0.0; /* what rounding left on the intercept */
     }
-    QX_TRY(qx_classes_lrt(w->cx, fit, L, &test));
-    line->num_df = (double)test.df;
-    line->value = test.chisq;
-    line->p = test.p;
-    line->method = test.method;
-    if (w->protocol->analysis.bootstrap > 0) {
-        return bootstrap(w, fit, L, line);
-    }
-    return small_p(w, L, line);
+    QX_TRY(qx_test_rows(w, L, line));
+    return w->protocol->analysis.bootstrap > 0 && !isnan(line->p)
+               ? bootstrap(w, fit, L, line)
+               : QX_OK;
 }
 
 /* The value with the first `count` terms alone: those after them held at nil, so that a
@@ -128,7 +105,7 @@ sequential(qx_work *w, const qx_classes *fit, size_t t, qx_test_line *line)
     line->p = qx_chisq_p(line->value, line->num_df, QX_UPPER);
     line->method = fit->penalised ? "penalised likelihood ratio" : "likelihood ratio";
     QX_TRY(qx_design_sequential(w->cx, w->temporary, w->design, t, &L));
-    return small_p(w, L, line);
+    return L.rows == 0 ? QX_OK : qx_test_few_units(w, L, line->value, line);
 }
 
 qx_status qx_grades_tests_of(qx_work *w, const qx_classes *fit)

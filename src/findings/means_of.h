@@ -11,4 +11,8 @@ qx_status qx_means_of(qx_work *w);
 /* Fills result->simple: one factor inside each level of the others, where they interact. */
 qx_status qx_simple_effects_of(qx_work *w);
 
+/* The factors that interact with `factor` in the model, in order; how many. `out`:
+ * QX_TERM_FACTORS_MOST. */
+size_t qx_partners(const qx_work *w, size_t factor, size_t out[]);
+
 #endif

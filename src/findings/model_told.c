@@ -48,19 +48,83 @@ static bool told_before(const qx_result *r, size_t i)
     return false;
 }
 
+/* The model's term that a test is about, or NULL. */
+static const qx_term *term_of(const qx_work *w, const char *test, bool *treatments)
+{
+    const char *part = strstr(test, " (");
+    const size_t length = part == NULL ? strlen(test) : (size_t)(part - test);
+    for (size_t t = 0; t < w->choice.term_count; t++) {
+        const qx_term *term = &w->choice.term[t];
+        if (strlen(term->name) == length && strncmp(term->name, test, length) == 0) {
+            *treatments = qx_choice_is_treatment_term(&w->choice, t);
+            return term;
+        }
+    }
+    return NULL;
+}
+
+/* "pinch, angle and season" */
+static const char *listed(const qx_work *w, const qx_term *term)
+{
+    const char *text = "";
+    for (size_t i = 0; i < term->factor_count && text != NULL; i++) {
+        text = qx_arena_printf(w->temporary,
+                               "%s%s%s",
+                               text,
+                               i == 0                        ? ""
+                               : i + 1 == term->factor_count ? " and "
+                                                             : ", ",
+                               w->data.frame.factor[term->factor[i]].name);
+    }
+    return text;
+}
+
+static qx_status warn_of_term(qx_work *w, const qx_term *term, bool treatments)
+{
+    const char *factors = listed(w, term);
+    if (factors == NULL) {
+        return qx_fail(w->cx, QX_E_NOMEM, "no memory for a sentence");
+    }
+    if (term->number != QX_NO_COLUMN && term->factor_count > 0) {
+        const char *covariate = w->data.frame.number[term->number].name;
+        return qx_note(
+            w->cx,
+            "%s acts differently at the levels of %s: they are compared at the "
+            "mean of %s, and far from it they may compare otherwise.",
+            covariate,
+            factors,
+            covariate);
+    }
+    if (!treatments || term->factor_count < 2) {
+        return QX_OK; /* blocks inside sites are places, not treatments */
+    }
+    return qx_note(w->cx,
+                   "%s act together: the effect of each depends on the level of the "
+                   "%s. Read the comparisons inside each level; the averages over all "
+                   "levels do not tell the whole story.",
+                   factors,
+                   term->factor_count == 2 ? "other" : "others");
+}
+
 qx_status qx_warn_of_interactions(qx_work *w)
 {
+    static const char against[] = QX_AGAINST_REST ":";
     for (size_t i = 0; i < w->result->test_count; i++) {
         const qx_test_line *t = &w->result->test[i];
-        if (strchr(t->term, ':') == NULL || !shown(t) || told_before(w->result, i)) {
+        bool treatments = false;
+        if (!shown(t) || told_before(w->result, i)) {
             continue;
         }
-        QX_TRY(
-            qx_note(w->cx,
-                    "%s act together: the effect of each depends on the level of the "
-                    "others. Read the comparisons inside each level; the averages over "
-                    "all levels do not tell the whole story.",
-                    t->term));
+        if (strncmp(t->term, against, sizeof against - 1) == 0) {
+            QX_TRY(qx_note(w->cx,
+                           "How the control compares with the rest depends on %s.",
+                           t->term + sizeof against - 1));
+            continue;
+        }
+        const qx_term *term = term_of(w, t->term, &treatments);
+        if (term != NULL) {
+            QX_TRY(warn_of_term(w, term, treatments));
+        }
     }
     return QX_OK;
 }

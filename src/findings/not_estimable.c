@@ -2,6 +2,8 @@
 
 #include <stdio.h>
 
+#include "findings/cannot_tell.h"
+
 #define NAMED_MOST 8 /* further ones are counted */
 
 /* "early, 90": the levels of a cell. */
@@ -54,17 +56,29 @@ static qx_status tell(qx_work *w, const char *term, const named *n, const char *
 
 qx_status qx_tell_not_estimable(qx_work *w, const char *term, const qx_cells *cells)
 {
-    named empty = {0, ""}, leaning = {0, ""};
+    named empty = {0, ""}, leaning = {0, ""}, mixed = {0, ""};
     for (size_t c = 0; c < cells->count; c++) {
-        if (!cells->estimable[c]) {
-            const bool none = qx_cells_observations(w, cells, c) == 0;
-            QX_TRY(add(w, cells, c, none ? &empty : &leaning));
+        const char *inside = NULL;
+        if (cells->estimable[c]) {
+            continue;
         }
+        const bool none = qx_cells_observations(w, cells, c) == 0;
+        if (!none) {
+            QX_TRY(qx_empty_inside(w, cells, c, &inside));
+        }
+        QX_TRY(add(w, cells, c, none ? &empty : inside != NULL ? &leaning : &mixed));
     }
-    QX_TRY(tell(w, term, &empty, "which has no data."));
-    return tell(w,
+    QX_TRY(tell(w,
+                term,
+                &empty,
+                empty.count == 1 ? "which has no data." : "which have no data."));
+    QX_TRY(tell(w,
                 term,
                 &leaning,
                 "since a combination that belongs to it has no data; what stands inside "
-                "the levels of the others can be compared.");
+                "the levels of the others can be compared."));
+    return tell(w,
+                term,
+                &mixed,
+                "since it cannot be told apart from the effects of other columns.");
 }

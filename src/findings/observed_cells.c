@@ -1,10 +1,8 @@
 #include "findings/observed_cells.h"
 
-#include <string.h>
-
+#include "findings/cell_means.h"
 #include "findings/family.h"
 #include "findings/not_estimable.h"
-#include "findings/plain_means.h"
 
 /* Some cells without data, and two or more that can be estimated? */
 static bool partly_there(const qx_work *w, const qx_cells *cells)
@@ -39,8 +37,8 @@ inside_levels(qx_work *w, const qx_term *term, size_t which, qx_array *out)
                                    .member_count = f->level_count,
                                    .member = member,
                                    .named = 1,
-                                   .control = QX_NO_COLUMN,
-                                   .unit = qx_plain_unit(w, count, factor)};
+                                   .control = qx_control_level(w, factor[0]),
+                                   .unit = qx_replicate_unit(w, count, factor)};
     const size_t inside = cells.count / f->level_count;
     for (size_t c = 0; c < inside; c++) {
         for (size_t l = 0; l < f->level_count; l++) {
@@ -54,13 +52,7 @@ inside_levels(qx_work *w, const qx_term *term, size_t which, qx_array *out)
 static qx_status simple_effects(qx_work *w, const qx_term *term)
 {
     qx_array list = QX_ARRAY(w->arena, sizeof(qx_difference));
-    for (size_t i = 0; i < w->result->simple_count; i++) {
-        qx_difference *copy = qx_array_push(&list);
-        if (copy == NULL) {
-            return qx_fail(w->cx, QX_E_NOMEM, "no memory for the simple effects");
-        }
-        *copy = w->result->simple[i];
-    }
+    QX_TRY(qx_list_reopen(w, w->result->simple, w->result->simple_count, &list));
     for (size_t i = 0; i < term->factor_count; i++) {
         QX_TRY(inside_levels(w, term, i, &list));
     }
@@ -80,7 +72,7 @@ static qx_status one_term(qx_work *w, const qx_term *term)
         return QX_OK;
     }
     QX_TRY(qx_tell_not_estimable(w, term->name, &cells));
-    QX_TRY(qx_plain_means(w, term->name, &cells));
+    QX_TRY(qx_cell_means(w, term->name, &cells));
     return simple_effects(w, term);
 }
 

@@ -13,7 +13,7 @@
 #include "findings/work.h"
 
 /* Adds means, differences and simple effects of such interactions to the result; what
- * cannot be estimated is told by name. Continuous variates (w->fit). */
+ * cannot be estimated is told by name. */
 qx_status qx_observed_cells_of(qx_work *w);
 
 #endif

@@ -1,11 +1,14 @@
 #include "findings/tests_of.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/array.h"
 #include "base/decimal.h"
 #include "findings/contrast_family.h"
 #include "findings/covariates.h"
+#include "findings/joint_test.h"
+#include "findings/replicated.h"
 #include "model/trend.h"
 #include "numeric/dist.h"
 
@@ -60,15 +63,8 @@ static qx_status test_term(qx_work *w, size_t t, qx_test_line *line)
     } else {
         QX_TRY(qx_design_marginal(w->cx, w->temporary, &w->fit->design, t, &L));
     }
-    *line = (qx_test_line){.term = w->choice.term[t].name,
-                           .unit = qx_unit_of_test(w, t),
-                           .num_df = NAN,
-                           .den_df = NAN,
-                           .statistic = "F",
-                           .value = NAN,
-                           .p = NAN,
-                           .sum_of_squares = NAN,
-                           .mean_square = NAN};
+    *line = qx_test_nothing(w->choice.term[t].name, qx_unit_of_test(w, t));
+    line->statistic = "F";
     if (L.rows == 0) {
         return QX_OK;
     }
@@ -284,6 +280,8 @@ static qx_status contrast(qx_work *w,
     if (estimable) {
         QX_TRY(w->estimator.kind->contrast(
             w->cx, &w->estimator, row, fabs(sum) < 1e-12 ? 0.0 : sum, &e));
+        QX_TRY(qx_replicated_row(w, row, &estimable));
+        e = estimable ? e : (qx_estimate){e.estimate, NAN, NAN};
     }
     const double value = e.estimate / e.se;
     *line = (qx_contrast_line){.name = def->name,
@@ -328,7 +326,15 @@ qx_status qx_contrasts_of(qx_work *w)
 
 qx_status qx_tell_zero(qx_work *w, size_t i)
 {
+    static const char residual[] = "residual "; /* of one season */
     const bool term = i < w->choice.random_count;
+    if (!term && strncmp(w->fit->component[i].name, residual, sizeof residual - 1) == 0) {
+        return qx_note(w->cx,
+                       "The variation inside %s is estimated at zero: its values lie as "
+                       "the treatments and units of all seasons put them. Look whether "
+                       "they were measured, or copied.",
+                       w->fit->component[i].name + sizeof residual - 1);
+    }
     if (!term || w->choice.random_unit[i] == QX_NONE) {
         return qx_note(w->cx,
                        "No variation between one %s and another could be seen in the "
@@ -356,7 +362,7 @@ static qx_status tell_unconstrained(qx_work *w, const qx_component *c)
         QX_TRY(qx_note(w->cx,
                        "Without that bound the variance of %s would be estimated at %s.",
                        c->name,
-                       qx_number_significant(c->unconstrained, 3, value)));
+                       qx_number_spoken(c->unconstrained, 3, value)));
     }
     if (!w->fit->unconstrained) {
         return QX_OK;

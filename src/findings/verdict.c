@@ -15,7 +15,9 @@ void qx_verdict_give(qx_difference *d, double alpha)
     const bool inside = !isnan(d->margin) && d->p_equivalence < alpha;
     d->beyond_margin = !isnan(d->margin) && differs && !inside &&
                        (d->lower > d->margin || d->upper < -d->margin);
-    if (differs && inside) {
+    if (isnan(qx_verdict_p(d))) {
+        d->verdict = QX_CANNOT_TELL; /* no test: a word would be made up */
+    } else if (differs && inside) {
         d->verdict = QX_TRIVIAL;
     } else if (differs) {
         d->verdict = d->estimate > 0.0 ? QX_HIGHER : QX_LOWER_VERDICT;

@@ -37,7 +37,9 @@ typedef struct qx_work {
     const qx_lmm *units;         /* df by containment, or NULL: */
     double small_df;             /* one for all, */
     double small_factor;         /* and its factor */
-    double margin;               /* on the scale of analysis; NAN without one */
+    qx_lmm *unreplicated; /* tells what has no replicate (replicated.h); NULL: all have */
+    bool *taken_up;       /* random_count, with `unreplicated`: is it this term? */
+    double margin;        /* on the scale of analysis; NAN without one */
     qx_settle_memory settled;
     qx_result *result;
 } qx_work;

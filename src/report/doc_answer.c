@@ -5,178 +5,89 @@
 #include <string.h>
 
 #include "numeric/dist.h"
+#include "report/doc_pairs.h"
 #include "report/doc_parts.h"
+#include "report/pairs.h"
 #include "report/parts.h"
 #include "report/rounding.h"
 #include "report/words.h"
-#include "report/words_response.h"
 
-#define SENTENCES_MOST 12 /* of one treatment; more are counted instead */
-#define SENTENCES_KEPT 6
-#define FACTORS_MOST   (QX_NAMES_MOST + 1) /* treatments and the season */
+#define FACTORS_MOST (QX_NAMES_MOST + 1) /* treatments and the season */
 
-/* Larger is told earlier. */
-static int strength(const qx_result *r, const qx_difference *d)
-{
-    if (isnan(d->estimate)) {
-        return 0;
-    }
-    switch (qx_pair_verdict(r, d)) {
-    case QX_HIGHER:
-    case QX_LOWER_VERDICT:
-        return d->beyond_margin ? 5 : 4;
-    case QX_TRIVIAL:
-        return 3;
-    case QX_EQUIVALENT:
-        return 2;
-    case QX_UNSETTLED:
-        break;
-    }
-    return 1;
-}
-
-static bool before(const qx_result *r, const qx_difference *a, const qx_difference *b)
-{
-    if (strength(r, a) != strength(r, b)) {
-        return strength(r, a) > strength(r, b);
-    }
-    return fabs(a->value) > fabs(b->value);
-}
-
-/* The differences of one factor from a list, strongest first; NULL: no memory. */
-static const qx_difference **strongest(qx_doc *doc,
-                                       const qx_result *r,
-                                       const qx_difference from[],
-                                       size_t all,
-                                       const char *factor,
-                                       size_t *count)
-{
-    const qx_difference **list = qx_arena_alloc(doc->arena, all, sizeof *list);
-    *count = 0;
-    if (list == NULL) {
-        doc->failed = true;
-        return NULL;
-    }
-    for (size_t i = 0; i < all; i++) {
-        if (strcmp(from[i].term, factor) != 0 || !qx_pair_speaks(r, &from[i])) {
-            continue;
-        }
-        size_t at = (*count)++;
-        while (at > 0 && before(r, &from[i], list[at - 1])) {
-            list[at] = list[at - 1];
-            at--;
-        }
-        list[at] = &from[i];
-    }
-    return list;
-}
-
-static const char *
-counted(qx_doc *doc, const qx_result *r, const qx_difference *const list[], size_t count)
-{
-    size_t of[6] = {0};
-    const char *text = "";
-    static const char *const words[] = {"cannot be estimated",
-                                        "are unsettled",
-                                        "are equivalent",
-                                        "differ by too little to matter",
-                                        "differ",
-                                        "differ by more than the margin"};
-    for (size_t i = 0; i < count; i++) {
-        of[strength(r, list[i])]++;
-    }
-    for (size_t k = 6; k-- > 0;) {
-        if (of[k] > 0) {
-            text = qx_say(
-                doc, "%s%s%zu %s", text, text[0] == '\0' ? "" : ", ", of[k], words[k]);
-        }
-    }
-    return text;
-}
-
-/* 40 levels make 780 pairs: told by number, then the strongest few. */
-static void sentences(qx_doc *doc,
-                      const qx_findings *f,
-                      const qx_result *r,
-                      const qx_difference *const list[],
-                      size_t count)
-{
-    size_t told = count;
-    if (count > SENTENCES_MOST) {
-        told = SENTENCES_KEPT;
-        qx_doc_add(doc,
-                   QX_NODE_PARAGRAPH,
-                   qx_say(doc,
-                          "Of %zu pairs, %s. The strongest %d:",
-                          count,
-                          counted(doc, r, list, count),
-                          SENTENCES_KEPT));
-    }
-    for (size_t i = 0; i < told; i++) {
-        qx_doc_finding(doc,
-                       qx_pair_word(r, list[i]),
-                       qx_words_difference(doc, f->protocol, r, list[i]));
-    }
-}
-
-static void warn_average(qx_doc *doc, const char *factor, const char *partner, double p)
-{
-    qx_doc_add(
-        doc,
-        QX_NODE_NOTE,
-        qx_say(
-            doc,
-            "%s acts together with other factors (%s, P %s%s): go by what happens "
-            "inside each level of them. The averages that follow mix different effects.",
-            factor,
-            partner,
-            p < 0.001 ? "" : "= ",
-            qx_said(doc, qx_p_value(doc->arena, p))));
-}
-
-static const char *spelled(qx_doc *doc, const char *term)
+/* "pinch and season": the term's factors but for one (NULL: all). */
+static const char *spelled(qx_doc *doc, const char *term, const char *without)
 {
     const char *text = "";
     while (term[0] != '\0') {
         const size_t length = strcspn(term, ":");
-        text = qx_say(
-            doc, "%s%s%.*s", text, text[0] == '\0' ? "" : " and ", (int)length, term);
+        const char *factor = qx_say(doc, "%.*s", (int)length, term);
+        if (without == NULL || strcmp(factor, without) != 0) {
+            text = qx_say(doc, "%s%s%s", text, text[0] == '\0' ? "" : " and ", factor);
+        }
         term += length + (term[length] == ':' ? 1 : 0);
     }
     return text;
 }
 
-static void
-one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor)
+static const char *joint_p(qx_doc *doc, const qx_test_line *joint)
 {
-    size_t main_count, simple_count;
-    const qx_difference **main_list =
-        strongest(doc, r, r->difference, r->difference_count, factor, &main_count);
-    const qx_difference **simple_list =
-        strongest(doc, r, r->simple, r->simple_count, factor, &simple_count);
-    const qx_test_line *joint =
-        qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level);
-    if (main_list == NULL || simple_list == NULL || qx_doc_against(doc, f, r, factor)) {
-        return;
-    }
-    qx_doc_heading(doc, 4, NULL, qx_say(doc, "Effect of %s", factor));
-    if (joint != NULL && simple_count > 0) {
-        qx_doc_add(doc,
-                   QX_NODE_PARAGRAPH,
-                   qx_say(doc,
-                          "%s act together (P %s%s), so each level is looked at on its "
-                          "own.",
-                          spelled(doc, joint->term),
-                          qx_test_p(joint) < 0.001 ? "" : "= ",
-                          qx_said(doc, qx_p_value(doc->arena, qx_test_p(joint)))));
-        sentences(doc, f, r, simple_list, simple_count);
-        warn_average(doc, factor, spelled(doc, joint->term), qx_test_p(joint));
-    }
-    if (joint != NULL && simple_count == 0) {
-        warn_average(doc, factor, spelled(doc, joint->term), qx_test_p(joint));
-    }
-    const size_t trends = qx_doc_trends(doc, f, r, factor);
-    if (trends == 0 && !qx_doc_dose(doc, f, r, factor) &&
+    const double p = qx_test_p(joint);
+    return qx_say(
+        doc, "P %s%s", p < 0.001 ? "" : "= ", qx_said(doc, qx_p_value(doc->arena, p)));
+}
+
+static void warn_average(qx_doc *doc, const char *factor, const qx_test_line *joint)
+{
+    const char *others = spelled(doc, joint->term, factor);
+    qx_doc_add(doc,
+               QX_NODE_NOTE,
+               qx_say(doc,
+                      "What %s does depends on %s (%s): go by what happens inside each "
+                      "level of %s. The averages that follow mix different effects.",
+                      factor,
+                      others,
+                      joint_p(doc, joint),
+                      others));
+}
+
+/* Does a part of the factorial stand for this factor, because of an added control? */
+static bool has_part(qx_doc *doc, const qx_result *r, const char *factor)
+{
+    size_t first;
+    return qx_result_means(r, qx_say(doc, "%s%s", factor, QX_PART_SUFFIX), &first) > 0;
+}
+
+static void inside_levels(qx_doc *doc,
+                          const qx_findings *f,
+                          const qx_result *r,
+                          const char *factor,
+                          const qx_test_line *joint,
+                          const qx_difference *list[],
+                          size_t count)
+{
+    qx_doc_add(
+        doc,
+        QX_NODE_PARAGRAPH,
+        qx_say(doc,
+               "What %s does depends on %s (%s), so each level is looked at on its "
+               "own.",
+               factor,
+               spelled(doc, joint->term, factor),
+               joint_p(doc, joint)));
+    (void)qx_doc_dose(doc, f, r, factor, true);
+    qx_doc_pairs(doc, f, r, list, count);
+}
+
+/* The averages over the other treatments. */
+static void averages(qx_doc *doc,
+                     const qx_findings *f,
+                     const qx_result *r,
+                     const char *factor,
+                     const qx_difference *list[],
+                     size_t count)
+{
+    /* The curve says more than the sign of a trend; the contrasts stand in their table. */
+    if (!qx_doc_dose(doc, f, r, factor, false) && qx_doc_trends(doc, f, r, factor) == 0 &&
         qx_factor_numeric(f->protocol, factor)) {
         qx_doc_add(doc,
                    QX_NODE_NOTE,
@@ -185,7 +96,44 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
                           "the protocol) says more than comparing pair by pair.",
                           factor));
     }
-    sentences(doc, f, r, main_list, main_count);
+    qx_doc_pairs(doc, f, r, list, count);
+}
+
+static void
+one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor)
+{
+    size_t main_count, simple_count;
+    const qx_difference **main_list = qx_pairs_strongest(
+        doc, r, r->difference, r->difference_count, factor, &main_count);
+    const qx_difference **simple_list =
+        qx_pairs_strongest(doc, r, r->simple, r->simple_count, factor, &simple_count);
+    const qx_test_line *joint =
+        qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level);
+    if (main_list == NULL || simple_list == NULL || qx_doc_against(doc, f, r, factor)) {
+        return;
+    }
+    if (has_part(doc, r, factor)) { /* the part says what can be told of the averages */
+        main_count = qx_pairs_known(r, main_list, main_count);
+        simple_count = qx_pairs_known(r, simple_list, simple_count);
+    }
+    const bool lost = qx_pairs_known(r, main_list, main_count) == 0 && joint == NULL;
+    const bool inside = simple_count > 0 && (joint != NULL || lost);
+    if (main_count == 0 && !inside) {
+        return;
+    }
+    qx_doc_heading(doc, 4, NULL, qx_say(doc, "Effect of %s", factor));
+    if (inside && joint != NULL) {
+        inside_levels(doc, f, r, factor, joint, simple_list, simple_count);
+    } else if (inside) { /* no average, but what was tried can be compared */
+        qx_doc_pairs(
+            doc, f, r, simple_list, qx_pairs_known(r, simple_list, simple_count));
+    }
+    if (joint != NULL && main_count > 0) {
+        warn_average(doc, factor, joint);
+    }
+    if (main_count > 0) {
+        averages(doc, f, r, factor, main_list, main_count);
+    }
 }
 
 double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c)
@@ -273,6 +221,7 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
 {
     double total = 0.0;
     const qx_variance_line *largest = NULL;
+    const char *unknown = "";
     (void)f;
     if (qx_result_counted(r) || r->class_count > 0) {
         return qx_doc_unit_words(doc, r);
@@ -285,6 +234,11 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
         if (isfinite(v->variance)) {
             total += v->variance;
             largest = largest == NULL || v->variance > largest->variance ? v : largest;
+        } else {
+            unknown = qx_say(doc,
+                             " How much %s differ cannot be told: none is a replicate of "
+                             "another.",
+                             qx_words_path(doc, v->term));
         }
     }
     if (largest == NULL || !(total > 0.0)) {
@@ -296,12 +250,13 @@ const char *qx_doc_variance_words(qx_doc *doc, const qx_findings *f, const qx_re
         : strcmp(largest->term, "residual") == 0
             ? "between the smallest units measured, with the error of measuring"
             : qx_say(doc, "between %s", qx_words_path(doc, largest->term));
-    if (r->variance_count == 1) {
+    if (r->variance_count == 1 || unknown[0] != '\0') {
         return qx_say(doc,
-                      "Variation %s has a standard deviation of %s%s.",
+                      "Variation %s has a standard deviation of %s%s.%s",
                       rest,
                       qx_said(doc, qx_short_number(doc->arena, largest->sd, 3)),
-                      qx_words_scale(doc, r));
+                      qx_words_scale(doc, r),
+                      unknown);
     }
     return qx_say(
         doc,
@@ -321,7 +276,7 @@ static double factor_strength(const qx_result *r, const char *factor)
         const qx_difference *d = &r->difference[i];
         if (strcmp(d->term, factor) == 0) {
             const double size = isfinite(d->value) ? fabs(d->value) : 0.0;
-            best = fmax(best, (double)strength(r, d) + size / (1.0 + size));
+            best = fmax(best, (double)qx_pair_strength(r, d) + size / (1.0 + size));
         }
     }
     return best;
@@ -368,6 +323,20 @@ static const char *nothing_to_say(qx_doc *doc, const qx_result *r)
                      r->without);
 }
 
+/* What "factorial part" in the headings means. */
+static void tell_control(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    if (r->against_count > 0) {
+        qx_doc_add(doc,
+                   QX_NODE_NOTE,
+                   qx_say(doc,
+                          "%s is a control beside the factorial: these levels were tried "
+                          "together and with nothing else. \"Factorial part\" is all but "
+                          "the control.",
+                          qx_words_cell(doc, f->protocol, &r->against[0].first)));
+    }
+}
+
 void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
@@ -376,11 +345,9 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
         return;
     }
     if (!r->converged && r->mean_count == 0 && r->variance_count == 0) {
-        qx_doc_add(doc,
-                   QX_NODE_NOTE,
-                   qx_say(doc,
-                          "%s could not be analysed; the notes say why.",
-                          qx_words_label(doc, r)));
+        for (size_t i = 0; i < r->note_count; i++) {
+            qx_doc_add(doc, QX_NODE_NOTE, r->note[i]);
+        }
         return;
     }
     if (r->difference_count > 0 && isnan(r->difference[0].margin)) {
@@ -391,6 +358,7 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
             "the findings say whether a difference has been shown, not whether it "
             "is large enough to care.");
     }
+    tell_control(doc, f, r);
     const size_t told = factors_by_strength(doc, f, r);
     if (told == 0) {
         const char *words = qx_doc_variance_words(doc, f, r);

@@ -98,7 +98,8 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
 {
     const char *units = qx_words_plural(doc, e->unit);
     const char *without = plain_units(doc, e->without);
-    const char *times = number(doc, e->corrected, 2);
+    const char *times =
+        qx_words_times(doc, "many", (qx_back){e->corrected, NAN, NAN}, "");
     if (e->split && !(e->corrected < 1.0 + WORTH_TELLING)) {
         return qx_say(
             doc,
@@ -111,15 +112,15 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
         return qx_say(
             doc,
             "What was put on whole %s is compared less sharply than it would be "
-            "on single %s: there, %s times as many replicates would have done.",
+            "on single %s: there, %s replicates would have done.",
             units,
             without,
             times);
     }
     if (e->corrected < 1.0 - WORTH_TELLING) {
         return qx_say(doc,
-                      "Grouping %s into %s did not pay here: without it %s times as many "
-                      "would have done.",
+                      "Grouping %s into %s did not pay here: without it %s would have "
+                      "done.",
                       units,
                       without,
                       times);
@@ -127,15 +128,14 @@ static const char *efficiency(qx_doc *doc, const qx_efficiency_line *e)
     if (e->corrected < 1.0 + WORTH_TELLING) {
         return qx_say(
             doc,
-            "Grouping %s into %s made next to no difference: without it %s times "
-            "as many would have done.",
+            "Grouping %s into %s made next to no difference: without it %s would "
+            "have done.",
             units,
             without,
             times);
     }
     return qx_say(doc,
-                  "Without %s it would have taken %s times as many %s to compare as "
-                  "sharply.",
+                  "Without %s it would have taken %s %s to compare as sharply.",
                   without,
                   times,
                   units);
@@ -152,7 +152,12 @@ void qx_doc_classical(qx_doc *doc, const qx_result *r)
         return;
     }
     table(doc, r, c);
-    for (size_t i = 0; i < c->efficiency_count; i++) {
+}
+
+void qx_doc_efficiency(qx_doc *doc, const qx_result *r)
+{
+    const qx_classical *c = r->classical;
+    for (size_t i = 0; c != NULL && i < c->efficiency_count; i++) {
         qx_doc_add(doc, QX_NODE_PARAGRAPH, efficiency(doc, &c->efficiency[i]));
     }
 }

@@ -27,11 +27,9 @@ static void correlations(qx_doc *doc, const qx_result *r)
         }
         cell[0] = c->name;
         cell[1] = number(doc, c->estimate, 2);
-        cell[2] = isnan(c->lower) || isnan(c->upper) ? ""
-                                                     : qx_say(doc,
-                                                              "%s to %s",
-                                                              number(doc, c->lower, 2),
-                                                              number(doc, c->upper, 2));
+        cell[2] = isnan(c->lower) && isnan(c->upper)
+                      ? ""
+                      : qx_said(doc, qx_range(doc->arena, c->lower, c->upper, 2));
         cell[3] = isnan(c->p) ? "" : qx_said(doc, qx_p_value(doc->arena, c->p));
     }
     qx_table_foot(doc,

@@ -142,8 +142,9 @@ summary_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t, const char *ter
         const bool classes = f->result[i].class_count > 0;
         const sed s = classes ? (sed){.count = 0} : term_sed(&f->result[i], term);
         const qx_test_line *test = qx_result_test(&f->result[i], term);
-        error[i + 1] = s.count == 0
-                           ? DASH
+        error[i + 1] = s.count == 0 ? DASH
+                       : isinf(s.df_least)
+                           ? sed_text(doc, &s)
                            : qx_say(doc, "%s (%s)", sed_text(doc, &s), df_text(doc, &s));
         p[i + 1] =
             test == NULL ? DASH : qx_said(doc, qx_p_value(doc->arena, qx_test_p(test)));
@@ -195,7 +196,9 @@ static void interaction_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t)
     }
     for (size_t k = 0; k < most->test_count; k++) {
         const char *term = most->test[k].term;
-        if (most->test[k].statistic == NULL || qx_term_factors(term) < 2) {
+        size_t first;
+        if (most->test[k].statistic == NULL || qx_term_factors(term) < 2 ||
+            qx_result_means(most, term, &first) == 0) { /* blocks, slopes */
             continue;
         }
         if (!any) {
@@ -249,6 +252,20 @@ static void class_feet(qx_doc *doc, const qx_findings *f, qx_doc_table *t)
     }
 }
 
+static bool has_letters(const qx_findings *f, const char *term)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        size_t first;
+        const size_t count = qx_result_means(&f->result[i], term, &first);
+        for (size_t k = first; k < first + count; k++) {
+            if (f->result[i].mean[k].letters != NULL) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
 bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
 {
     if (f->result_count < 2 || f->result_count > SUMMARY_MOST ||
@@ -261,8 +278,10 @@ bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
     for (size_t i = 0; i < f->result_count; i++) {
         qx_table_column(t, qx_words_heading(doc, &f->result[i]), true);
     }
+    bool letters = false;
     for (size_t k = 0; any_factor(f, k) != NULL; k++) {
         summary_term(doc, f, t, any_factor(f, k));
+        letters = letters || has_letters(f, any_factor(f, k));
     }
     interaction_feet(doc, f, t);
     class_feet(doc, f, t);
@@ -271,19 +290,18 @@ bool qx_doc_summary_table(qx_doc *doc, const qx_findings *f)
         t,
         qx_say(doc,
                "Means are averages with equal weights over the other factors. "
-               "SED: standard error of a difference between two means. Means of "
-               "a factor that share a letter have not been shown to differ at "
-               "%s confidence; this does not say that they are alike.",
-               level_text(doc, f)));
+               "SED: standard error of a difference between two means.%s",
+               letters
+                   ? qx_say(doc,
+                            " Means of a factor that share a letter have not been "
+                            "shown to differ at %s confidence; this does not say that "
+                            "they are alike.",
+                            level_text(doc, f))
+                   : ""));
     return true;
 }
 
 /* ---- means of one variate ------------------------------------------------------------- */
-
-static bool has_back(const qx_result *r)
-{
-    return r->definition != NULL && r->definition->transform != QX_TRANSFORM_NONE;
-}
 
 static void mean_row(qx_doc *doc,
                      const qx_result *r,
@@ -298,17 +316,14 @@ static void mean_row(qx_doc *doc,
     cell[at++] = qx_say(doc, "%zu", m->n);
     cell[at++] = mean_text(doc, r, m, decimals);
     cell[at++] = rounded(doc, scale * m->se, decimals);
-    cell[at++] = qx_say(doc,
-                        "%s to %s",
-                        rounded(doc, scale * m->lower, decimals),
-                        rounded(doc, scale * m->upper, decimals));
+    cell[at++] =
+        qx_said(doc, qx_range(doc->arena, scale * m->lower, scale * m->upper, decimals));
     if (!isnan(m->back.estimate)) {
-        cell[at++] =
-            qx_say(doc,
-                   "%s (%s to %s)",
-                   qx_said(doc, qx_short_number(doc->arena, m->back.estimate, 4)),
-                   qx_said(doc, qx_short_number(doc->arena, m->back.lower, 4)),
-                   qx_said(doc, qx_short_number(doc->arena, m->back.upper, 4)));
+        cell[at++] = qx_say(
+            doc,
+            "%s (%s)",
+            qx_said(doc, qx_short_number(doc->arena, m->back.estimate, 4)),
+            qx_said(doc, qx_short_range(doc->arena, m->back.lower, m->back.upper, 4)));
     }
 }
 
@@ -330,10 +345,12 @@ static void mean_feet(qx_doc *doc,
                              qx_said(doc, qx_p_value(doc->arena, qx_test_p(test)))));
     }
     if (s.count > 0) {
-        qx_table_foot(
-            doc,
-            t,
-            qx_say(doc, "SED: %s, with %s df.", sed_text(doc, &s), df_text(doc, &s)));
+        qx_table_foot(doc,
+                      t,
+                      qx_say(doc,
+                             "SED, the standard error of a difference: %s, with %s df.",
+                             sed_text(doc, &s),
+                             df_text(doc, &s)));
     }
     size_t first;
     (void)qx_result_means(r, term, &first);
@@ -347,6 +364,15 @@ static void mean_feet(qx_doc *doc,
                    qx_words_adjust(s.adjust),
                    level_text(doc, f)));
     }
+}
+
+static bool some_unknown(const qx_result *r, size_t first, size_t count)
+{
+    bool unknown = false;
+    for (size_t i = first; i < first + count; i++) {
+        unknown = unknown || isnan(r->mean[i].estimate) || isnan(r->mean[i].se);
+    }
+    return unknown;
 }
 
 static void
@@ -369,10 +395,12 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
     qx_table_column(t, names, false);
     qx_table_column(t, "n", true);
     qx_table_column(
-        t, has_back(r) ? qx_say(doc, "Mean%s", qx_words_scale(doc, r)) : "Mean", true);
+        t,
+        qx_result_transformed(r) ? qx_say(doc, "Mean%s", qx_words_scale(doc, r)) : "Mean",
+        true);
     qx_table_column(t, "SE", true);
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
-    if (has_back(r)) {
+    if (qx_result_transformed(r)) {
         qx_table_column(
             t, qx_say(doc, "Back to measured%s", qx_words_unit(doc, r->unit)), true);
     }
@@ -389,6 +417,9 @@ mean_table(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *te
                  cell);
     }
     qx_table_foot(doc, t, "n counts observations, not replicates.");
+    if (some_unknown(r, first, count)) {
+        qx_table_foot(doc, t, "A dash: these data cannot tell.");
+    }
     if (r->mean[first].averaged) {
         qx_table_foot(doc,
                       t,
@@ -402,7 +433,7 @@ void qx_doc_mean_tables(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     for (size_t k = 0; qx_result_term(r, k) != NULL; k++) {
         const char *term = qx_result_term(r, k);
-        if (!qx_result_matters(f, r, term)) {
+        if (!qx_result_matters(f, r, term) || !qx_result_known(r, term)) {
             continue;
         }
         if (r->class_count > 0) {

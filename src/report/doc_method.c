@@ -126,10 +126,9 @@ static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
                      qx_said(doc, qx_short_number(doc->arena, c->value, 4)));
     if (!isnan(c->lower)) {
         cell[1] = qx_say(doc,
-                         "%s (%s to %s)",
+                         "%s (%s)",
                          cell[1],
-                         qx_said(doc, qx_short_number(doc->arena, c->lower, 3)),
-                         qx_said(doc, qx_short_number(doc->arena, c->upper, 3)));
+                         qx_said(doc, qx_short_range(doc->arena, c->lower, c->upper, 3)));
     }
     cell[2] = qx_said(doc, qx_p_value(doc->arena, c->p));
     cell[3] = c->advice != NULL                ? "look: see below"
@@ -185,7 +184,9 @@ static bool adjusts(const qx_findings *f, const char *adjust)
         const qx_result *r = &f->result[i];
         for (size_t k = 0; k < r->difference_count; k++) {
             if (r->difference[k].adjust != NULL &&
-                strcmp(r->difference[k].adjust, adjust) == 0) {
+                r->difference[k].verdict != QX_CANNOT_TELL &&
+                strcmp(r->difference[k].adjust, adjust) == 0 &&
+                qx_result_matters(f, r, r->difference[k].term)) {
                 return true;
             }
         }
@@ -197,12 +198,34 @@ static bool has_letters(const qx_findings *f)
 {
     for (size_t i = 0; i < f->result_count; i++) {
         for (size_t k = 0; k < f->result[i].mean_count; k++) {
-            if (f->result[i].mean[k].letters != NULL) {
+            const qx_mean *m = &f->result[i].mean[k];
+            if (m->letters != NULL && qx_result_matters(f, &f->result[i], m->term)) {
                 return true;
             }
         }
     }
     return false;
+}
+
+static bool has_turn(const qx_findings *f)
+{
+    for (size_t i = 0; i < f->result_count; i++) {
+        for (size_t k = 0; k < f->result[i].dose_count; k++) {
+            if (!isnan(f->result[i].dose[k].turn)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool has_counted(const qx_findings *f)
+{
+    bool any = false;
+    for (size_t i = 0; i < f->result_count; i++) {
+        any = any || qx_result_counted(&f->result[i]) || f->result[i].class_count > 0;
+    }
+    return any;
 }
 
 static bool has_margin(const qx_findings *f)
@@ -264,6 +287,12 @@ static void sources(qx_doc *doc, const qx_findings *f)
         {adjusts(f, "sidak"),
          "Comparisons adjusted",
          "\xc5\xa0id\xc3\xa1k 1967, J Am Stat Assoc 62:626"},
+        {has_counted(f),
+         "Limits of differences between shares or counts",
+         "Zou & Donner 2008, Stat Med 27:1693"},
+        {has_turn(f),
+         "Limits of the amount at which a curve turns",
+         "Fieller 1954, J R Stat Soc B 16:175"},
         {has_letters(f), "Letters", "Piepho 2004, J Comput Graph Stat 13:456"},
         {has_margin(f),
          "Equivalence by two one-sided tests",

@@ -1,6 +1,6 @@
 /* report/doc_parts.h - the chapters of a report, each written by one file. Inner header.
  *
- *   doc_answer.c   the findings in sentences, strongest first
+ *   doc_answer.c   the findings in sentences, strongest first (doc_pairs.c: the pairs)
  *   doc_journal.c  means as a horticultural journal lays them out
  *   doc_tables.c   differences, contrasts, tests, components
  *   doc_classical.c  the classical analysis of variance, efficiency of the blocking
@@ -35,6 +35,9 @@ void qx_doc_difference_tables(qx_doc *doc, const qx_findings *f, const qx_result
 void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_test_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_classical(qx_doc *doc, const qx_result *r);
+
+/* What the blocking was worth, in sentences. */
+void qx_doc_efficiency(qx_doc *doc, const qx_result *r);
 void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Neighbours in time and in the field (doc_correlation.c); nothing where none were asked. */
@@ -66,11 +69,13 @@ bool qx_doc_against(qx_doc *doc,
                     const qx_result *r,
                     const char *term);
 
-/* Dose and response: a sentence of one treatment (false: there is none), and the table of all. */
+/* Dose and response: the sentences of one treatment (false: there is none), averaged over the
+ * other treatments or inside their levels, and the table of all. */
 bool qx_doc_dose(qx_doc *doc,
                  const qx_findings *f,
                  const qx_result *r,
-                 const char *factor);
+                 const char *factor,
+                 bool inside);
 void qx_doc_dose_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Limits of a contrast at the protocol's level: NAN without df. */

@@ -143,11 +143,13 @@ static void draw_differences(qx_doc *doc,
 {
     const qx_difference *list = simple ? r->simple : r->difference;
     const size_t all = simple ? r->simple_count : r->difference_count;
-    size_t count = 0;
+    size_t count = 0, known = 0;
     for (size_t i = 0; i < all; i++) {
-        count += strcmp(list[i].term, factor) == 0 ? 1 : 0;
+        const bool here = strcmp(list[i].term, factor) == 0;
+        count += here ? 1 : 0;
+        known += here && !isnan(list[i].estimate) ? 1 : 0;
     }
-    if (count > 0 && count <= DIFFERENCES_MOST) {
+    if (known > 0 && count <= DIFFERENCES_MOST) {
         draw(doc,
              f,
              r,
@@ -163,7 +165,7 @@ static void variate_charts(qx_doc *doc, const qx_findings *f, const qx_result *r
         const char *term = qx_result_term(r, k);
         const bool one = qx_term_factors(term) == 1;
         const bool joint = one && qx_result_interaction(r, term, alpha) != NULL;
-        if (!qx_result_matters(f, r, term)) {
+        if (!qx_result_matters(f, r, term) || !qx_result_known(r, term)) {
             continue;
         }
         const qx_chart_input in = {.doc = doc, .findings = f, .result = r, .term = term};
@@ -208,18 +210,13 @@ static void one_variate(qx_doc *doc,
         variate_charts(doc, f, r);
     }
     qx_doc_mean_tables(doc, f, r);
-    qx_doc_contrast_table(doc, f, r);
-    qx_doc_dose_table(doc, f, r);
     qx_doc_difference_tables(doc, f, r);
     tell_left_out(doc, f, r);
-    qx_doc_test_table(doc, f, r);
-    qx_doc_classical(doc, r);
+    qx_doc_efficiency(doc, r);
     const char *words = qx_doc_variance_words(doc, f, r);
     if (words[0] != '\0') {
         qx_doc_add(doc, QX_NODE_PARAGRAPH, words);
     }
-    qx_doc_variance_table(doc, f, r);
-    qx_doc_correlation_table(doc, r);
 }
 
 /* Above everything else: what the reader is about to trust was changed. */
@@ -285,6 +282,17 @@ static void checks(qx_doc *doc, const qx_findings *f, const qx_report_choice *ch
     }
 }
 
+/* Tables for those who check the analysis. */
+static void behind_it(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    qx_doc_test_table(doc, f, r);
+    qx_doc_classical(doc, r);
+    qx_doc_contrast_table(doc, f, r);
+    qx_doc_dose_table(doc, f, r);
+    qx_doc_variance_table(doc, f, r);
+    qx_doc_correlation_table(doc, r);
+}
+
 static void method(qx_doc *doc, const qx_findings *f)
 {
     qx_doc_heading(doc, 2, "method", "How it was analysed");
@@ -296,6 +304,7 @@ static void method(qx_doc *doc, const qx_findings *f)
         for (size_t k = 0; k < r->note_count; k++) {
             qx_doc_add(doc, QX_NODE_NOTE, r->note[k]);
         }
+        behind_it(doc, f, r);
     }
 }
 

@@ -21,11 +21,11 @@ static const char *share_text(qx_doc *doc, const qx_mean *m)
     if (isnan(m->estimate)) {
         return DASH;
     }
-    return qx_say(doc,
-                  "%s (%s to %s)",
-                  rounded(doc, 100.0 * m->estimate, 0),
-                  rounded(doc, 100.0 * m->lower, 0),
-                  rounded(doc, 100.0 * m->upper, 0));
+    return qx_say(
+        doc,
+        "%s (%s)",
+        rounded(doc, 100.0 * m->estimate, 0),
+        qx_said(doc, qx_range(doc->arena, 100.0 * m->lower, 100.0 * m->upper, 0)));
 }
 
 void qx_doc_class_table(qx_doc *doc,
@@ -93,7 +93,7 @@ void qx_doc_ratio_table(qx_doc *doc, const qx_findings *f, const qx_result *r)
     qx_table_column(t, "Source", false);
     qx_table_column(t, "df", true);
     qx_table_column(t, scaled ? "F" : "Likelihood ratio", true);
-    qx_table_column(t, small ? "P, endless data" : "P", true);
+    qx_table_column(t, small ? "P, many units" : "P", true);
     if (small) {
         qx_table_column(t, "P", true);
     }
@@ -137,6 +137,27 @@ static const char *unit_words(qx_doc *doc, const qx_result *r, const char *term)
     return qx_words_path(doc, term);
 }
 
+/* What a standard deviation on the scale of the model means: ": about two thirds of them lie
+ * within a factor of 1.3 of the middle". */
+static const char *spread_words(qx_doc *doc, const qx_result *r, double sd)
+{
+    if (r->class_count == 0 && strcmp(r->link, "log") == 0) {
+        return qx_say(
+            doc,
+            ": about two thirds of them lie within a factor of %s of the middle",
+            qx_said(doc, qx_short_number(doc->arena, exp(sd), 2)));
+    }
+    if (r->class_count == 0 && strcmp(r->link, "logit") == 0) {
+        const double high = 100.0 / (1.0 + exp(-sd));
+        return qx_say(doc,
+                      ": where the middle is 50\xc2\xa0%%, about two thirds of them lie "
+                      "between %s and %s\xc2\xa0%%",
+                      rounded(doc, 100.0 - high, 0),
+                      rounded(doc, high, 0));
+    }
+    return "";
+}
+
 const char *qx_doc_unit_words(qx_doc *doc, const qx_result *r)
 {
     const qx_variance_line *largest = NULL;
@@ -151,9 +172,7 @@ const char *qx_doc_unit_words(qx_doc *doc, const qx_result *r)
         return "Beyond chance, no variation between units was seen.";
     }
     return qx_say(doc,
-                  "Beyond chance, units differ most between %s: a standard deviation of "
-                  "%s on the scale of the %s.",
+                  "Beyond chance, most of the variation lies between %s%s.",
                   unit_words(doc, r, largest->term),
-                  qx_said(doc, qx_short_number(doc->arena, largest->sd, 2)),
-                  r->link);
+                  spread_words(doc, r, largest->sd));
 }

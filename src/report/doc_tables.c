@@ -49,18 +49,29 @@ static void difference_row(qx_doc *doc,
         qx_said(doc,
                 qx_df_value(doc->arena,
                             d->method_small_sample == NULL ? d->df : d->df_small_sample));
-    cell[4] = qx_say(doc,
-                     "%s to %s",
-                     rounded(doc, scale * d->lower, decimals),
-                     rounded(doc, scale * d->upper, decimals));
+    cell[4] =
+        qx_said(doc, qx_range(doc->arena, scale * d->lower, scale * d->upper, decimals));
     cell[5] = qx_said(doc, qx_p_value(doc->arena, qx_verdict_p(d)));
     cell[6] = qx_words_verdict(d);
 }
 
-/* " (points)" or as the scale has it. */
-static const char *estimate_unit(qx_doc *doc, const qx_result *r)
+/* " (points)", " (cm)", or "" */
+static const char *in_brackets(qx_doc *doc, const char *unit)
 {
-    return qx_result_scale(r) > 1.0 ? " (points)" : qx_words_scale(doc, r);
+    while (*unit == ' ') {
+        unit++;
+    }
+    return unit[0] == '\0' || unit[0] == '(' ? qx_say(doc, " %s", unit)
+                                             : qx_say(doc, " (%s)", unit);
+}
+
+static bool any_known(const qx_difference list[], size_t count)
+{
+    bool known = false;
+    for (size_t i = 0; i < count; i++) {
+        known = known || list[i].verdict != QX_CANNOT_TELL;
+    }
+    return known;
 }
 
 static void difference_table(qx_doc *doc,
@@ -72,7 +83,10 @@ static void difference_table(qx_doc *doc,
 {
     qx_doc_table *t = qx_doc_table_new(doc, caption);
     qx_table_column(t, "Difference", false);
-    qx_table_column(t, qx_say(doc, "Estimate%s", estimate_unit(doc, r)), true);
+    qx_table_column(
+        t,
+        qx_say(doc, "Estimate%s", in_brackets(doc, qx_words_difference_scale(doc, r))),
+        true);
     qx_table_column(t, "SE", true);
     qx_table_column(t, "df", true);
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
@@ -85,8 +99,12 @@ static void difference_table(qx_doc *doc,
         }
         difference_row(doc, f, r, &list[i], cell);
     }
-    qx_table_foot(
-        doc, t, qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
+    if (any_known(list, count)) {
+        qx_table_foot(
+            doc,
+            t,
+            qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
+    }
     if (isnan(list[0].margin)) {
         qx_table_foot(doc,
                       t,
@@ -103,14 +121,21 @@ static void difference_table(qx_doc *doc,
                         qx_plain_number(doc->arena, qx_result_scale(r) * list[0].margin)),
                 qx_words_difference_scale(doc, r)));
     }
-    if (list[0].method_small_sample != NULL) {
-        qx_table_foot(doc, t, qx_say(doc, "Tested by %s.", list[0].method_small_sample));
-    }
 }
 
 static bool interacts(const qx_findings *f, const qx_result *r, const char *factor)
 {
     return qx_result_interaction(r, factor, 1.0 - f->protocol->analysis.level) != NULL;
+}
+
+/* Nothing but dashes is no table. */
+static bool any_estimate(const qx_difference list[], size_t count)
+{
+    bool any = false;
+    for (size_t i = 0; i < count; i++) {
+        any = any || !isnan(list[i].estimate);
+    }
+    return any;
 }
 
 static void each_family(qx_doc *doc,
@@ -125,7 +150,7 @@ static void each_family(qx_doc *doc,
         while (end < all && strcmp(list[end].term, list[i].term) == 0) {
             end++;
         }
-        if (!qx_result_matters(f, r, list[i].term) ||
+        if (!qx_result_matters(f, r, list[i].term) || !any_estimate(&list[i], end - i) ||
             (list[i].within.count > 0 && !interacts(f, r, list[i].term))) {
             continue;
         }
@@ -186,10 +211,8 @@ void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r
         cell[2] = rounded(doc, c->estimate, decimals);
         cell[3] = rounded(doc, c->se, decimals);
         cell[4] = qx_said(doc, qx_df_value(doc->arena, c->df));
-        cell[5] = qx_say(doc,
-                         "%s to %s",
-                         rounded(doc, c->estimate - half, decimals),
-                         rounded(doc, c->estimate + half, decimals));
+        cell[5] = qx_said(
+            doc, qx_range(doc->arena, c->estimate - half, c->estimate + half, decimals));
         cell[6] = qx_said(doc, qx_p_value(doc->arena, c->p));
     }
     qx_table_foot(doc,
@@ -318,7 +341,8 @@ void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r
     qx_doc_table *t = qx_doc_table_new(
         doc, qx_say(doc, "%s: where the variation lies", qx_words_heading(doc, r)));
     qx_table_column(t, "Between", false);
-    qx_table_column(t, qx_say(doc, "SD%s", qx_words_model_scale(doc, r)), true);
+    qx_table_column(
+        t, qx_say(doc, "SD%s", in_brackets(doc, qx_words_model_scale(doc, r))), true);
     qx_table_column(t, "Variance", true);
     qx_table_column(
         t, qx_say(doc, "%s interval of the variance", level_text(doc, f)), true);
@@ -332,12 +356,7 @@ void qx_doc_variance_table(qx_doc *doc, const qx_findings *f, const qx_result *r
         cell[0] = variance_words(doc, v);
         cell[1] = qx_said(doc, qx_short_number(doc->arena, v->sd, 3));
         cell[2] = qx_said(doc, qx_short_number(doc->arena, v->variance, 3));
-        cell[3] = isnan(v->lower) && isnan(v->upper)
-                      ? DASH
-                      : qx_say(doc,
-                               "%s to %s",
-                               qx_said(doc, qx_short_number(doc->arena, v->lower, 3)),
-                               qx_said(doc, qx_short_number(doc->arena, v->upper, 3)));
+        cell[3] = qx_said(doc, qx_short_range(doc->arena, v->lower, v->upper, 3));
         const double share =
             total > 0.0 ? round(100.0 * v->variance / total) / 100.0 : (double)NAN;
         cell[4] = isnan(share) ? DASH : qx_said(doc, qx_per_cent(doc->arena, share));

@@ -56,7 +56,16 @@ static const char blocks[] =
     "font-family:inherit;font-variant-numeric:tabular-nums}"
     ".chart text{paint-order:stroke;stroke:var(--qx-paper);stroke-width:3px;"
     "stroke-linejoin:round}"
-    ".table{overflow-x:auto;margin:1.2rem 0}"
+    /* A shadow stands at the edge that hides more; covers that move with the table take it
+     * away at its ends. */
+    ".table{overflow-x:auto;margin:1.2rem 0;background:"
+    "linear-gradient(to right,var(--qx-paper) 40%,transparent) 0 0/2.5rem 100% local,"
+    "linear-gradient(to left,var(--qx-paper) 40%,transparent) 100% 0/2.5rem 100% local,"
+    "linear-gradient(to right,var(--qx-rule),transparent) 0 0/1rem 100% scroll,"
+    "linear-gradient(to left,var(--qx-rule),transparent) 100% 0/1rem 100% scroll;"
+    "background-repeat:no-repeat}"
+    ".swipe{display:none;font-weight:400;font-size:.85rem;color:var(--qx-soft)}"
+    "@media screen and (max-width:34rem){.swipe{display:block}}"
     "table{border-collapse:collapse;border-top:1.5px solid var(--qx-main);"
     "border-bottom:1.5px solid var(--qx-main);font-size:.95rem;overflow-wrap:normal}"
     "caption span{display:block;position:sticky;left:0;max-width:calc(100vw - 2rem)}"
@@ -87,7 +96,8 @@ static const char paper[] =
     ".charts{display:block}"
     "figure{display:inline-block;width:47%;margin:0 4mm 5mm 0;vertical-align:top}"
     ".chart{width:auto;max-width:100%;max-height:215mm}"
-    ".table{overflow:visible}table{font-size:9pt}th,td{padding-right:.6rem}"
+    ".table{overflow:visible;background:none}table{font-size:9pt}th,td{padding-right:."
+    "6rem}"
     "td.n{white-space:normal}";
 
 void qx_html_style(qx_text *out)

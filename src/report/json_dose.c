@@ -25,6 +25,22 @@ static void write_part(qx_json *j, const qx_dose_part *p)
     qx_json_close(j, '}');
 }
 
+/* Where a parabola turns, on the scale of the treatment; null where it was not shown to. */
+static void write_turn(qx_json *j, const qx_dose *d)
+{
+    if (isnan(d->turn)) {
+        qx_json_null(j, "turning_point");
+        return;
+    }
+    qx_json_open(j, "turning_point", '{');
+    qx_json_number(j, "estimate", d->turn);
+    qx_json_number(j, "lower", d->turn_lower);
+    qx_json_number(j, "upper", d->turn_upper);
+    qx_json_bool(j, "highest", d->turns_down);
+    qx_json_bool(j, "inside", d->turn > d->least && d->turn < d->most);
+    qx_json_close(j, '}');
+}
+
 void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[])
 {
     qx_json_open(j, "dose_response", '[');
@@ -32,6 +48,9 @@ void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[])
         const qx_dose *d = &dose[i];
         qx_json_open(j, NULL, '{');
         qx_json_text(j, "of", d->of);
+        if (d->within.count > 0) {
+            qx_json_cell(j, "within", &d->within);
+        }
         qx_json_open(j, "parts", '[');
         for (size_t k = 0; k < d->part_count; k++) {
             write_part(j, &d->part[k]);
@@ -45,7 +64,7 @@ void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[])
         qx_json_number(j, "lower", d->slope_lower);
         qx_json_number(j, "upper", d->slope_upper);
         qx_json_close(j, '}');
-        qx_json_text(j, "turns_at", d->turns_at);
+        write_turn(j, d);
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');

@@ -6,10 +6,14 @@
 #include "base/json_write.h"
 #include "findings/findings.h"
 
+/* {"pinch": "early", ...} */
+void qx_json_cell(qx_json *j, const char *key, const qx_cell *cell);
+
 /* "classical": {"why_not", "table", "variance", "relative_efficiency"}, or null. */
 void qx_json_classical(qx_json *j, const qx_classical *classical);
 
-/* "dose_response": a list, one entry for each treatment whose levels are amounts. */
+/* "dose_response": a list, one entry for each treatment whose levels are amounts, then one for each
+ * level of the treatments it interacts with ("within"). */
 void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[]);
 
 /* "correlation": a list of neighbours' correlations, "field_trend": the candidates; each

@@ -89,6 +89,17 @@ size_t qx_result_means(const qx_result *r, const char *term, size_t *first)
     return count;
 }
 
+bool qx_result_known(const qx_result *r, const char *term)
+{
+    size_t first;
+    const size_t count = qx_result_means(r, term, &first);
+    bool known = false;
+    for (size_t i = first; i < first + count; i++) {
+        known = known || !isnan(r->mean[i].estimate);
+    }
+    return known;
+}
+
 const char *qx_result_term(const qx_result *r, size_t k)
 {
     for (size_t i = 0; i < r->mean_count; i++) {
@@ -141,6 +152,11 @@ bool qx_factor_numeric(const qx_protocol *p, const char *factor)
 {
     const size_t t = qx_protocol_find_treatment(p, factor);
     return t != QX_NONE && p->treatment[t].numeric && p->treatment[t].level_count > 2;
+}
+
+bool qx_result_transformed(const qx_result *r)
+{
+    return r->definition != NULL && r->definition->transform != QX_TRANSFORM_NONE;
 }
 
 bool qx_result_counted(const qx_result *r)

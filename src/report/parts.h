@@ -30,6 +30,9 @@ bool qx_result_matters(const qx_findings *f, const qx_result *r, const char *ter
 /* Means of a term stand together: first and how many. 0 where there are none. */
 size_t qx_result_means(const qx_result *r, const char *term, size_t *first);
 
+/* Is any mean of the term known? */
+bool qx_result_known(const qx_result *r, const char *term);
+
 /* The k-th term that has means, in their order, or NULL. */
 const char *qx_result_term(const qx_result *r, size_t k);
 
@@ -43,6 +46,9 @@ bool qx_factor_numeric(const qx_protocol *p, const char *factor);
 
 /* Shares, and shares of classes, are shown in per cent: 100; everything else: 1. */
 double qx_result_scale(const qx_result *r);
+
+/* Was it analysed on another scale than it was measured on? */
+bool qx_result_transformed(const qx_result *r);
 
 /* Are the numbers counts or shares as they were counted, not on a transformed scale? */
 bool qx_result_counted(const qx_result *r);

@@ -8,6 +8,8 @@
 #include "report/render.h"
 #include "report/svg.h"
 
+#define TELEPHONE   44 /* letters across, at 360 to 400 px */
+#define COLUMN_GAP  2
 #define SHORT_TABLE 24 /* rows that are kept on one sheet of paper */
 
 /* Five trees, four in a square and one in its middle. */
@@ -232,6 +234,42 @@ static void table_row(qx_writer *w, const qx_doc_table *t, const qx_doc_row *row
     qx_text_add(w->out, "</tr>\n");
 }
 
+/* Letters in the longest word of a cell, or (whole) in all of it. */
+static size_t longest(const char *text, bool whole)
+{
+    size_t most = 0, here = 0;
+    for (; *text != '\0'; text++) {
+        here += ((unsigned char)*text & 0xc0U) != 0x80U ? 1 : 0; /* not inside a letter */
+        here = *text == ' ' && !whole ? 0 : here;
+        most = here > most ? here : most;
+    }
+    return most;
+}
+
+/* Letters that a column asks for: numbers are not broken, words are. */
+static size_t column_width(const qx_doc_table *t, size_t c)
+{
+    size_t most = longest(t->head[c], false);
+    for (size_t i = 0; i < t->row.count; i++) {
+        const qx_doc_row *row = qx_array_at(&t->row, i);
+        if (row->group == NULL) {
+            const size_t here = longest(row->cell[c], t->number[c]);
+            most = here > most ? here : most;
+        }
+    }
+    return most;
+}
+
+/* Does a telephone cut it? */
+static bool is_wide(const qx_doc_table *t)
+{
+    size_t letters = 0;
+    for (size_t c = 0; c < t->column_count; c++) {
+        letters += column_width(t, c) + COLUMN_GAP;
+    }
+    return letters > TELEPHONE;
+}
+
 static void table(qx_writer *w, const qx_doc_node *node)
 {
     const qx_doc_table *t = node->table;
@@ -247,6 +285,10 @@ static void table(qx_writer *w, const qx_doc_node *node)
         number);
     qx_text_printf(w->out, "Table %zu. ", number);
     qx_text_html(w->out, t->caption);
+    if (is_wide(t)) { /* shown on small screens only */
+        qx_text_add(w->out,
+                    " <small class=\"swipe\">Scroll sideways for all of it.</small>");
+    }
     qx_text_add(w->out, "</span></caption>\n");
     table_head(w, t);
     for (size_t i = 0; i < t->row.count; i++) {

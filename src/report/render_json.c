@@ -15,7 +15,7 @@ write_texts(qx_json *j, const char *key, size_t count, const char *const text[])
     qx_json_close(j, ']');
 }
 
-static void write_cell(qx_json *j, const char *key, const qx_cell *cell)
+void qx_json_cell(qx_json *j, const char *key, const qx_cell *cell)
 {
     qx_json_open(j, key, '{');
     for (size_t i = 0; i < cell->count; i++) {
@@ -175,7 +175,7 @@ static void write_mean(qx_json *j, const qx_mean *m)
 {
     qx_json_open(j, NULL, '{');
     qx_json_text(j, "term", m->term);
-    write_cell(j, "levels", &m->cell);
+    qx_json_cell(j, "levels", &m->cell);
     if (m->class_ != NULL) {
         qx_json_text(j, "class", m->class_);
     }
@@ -211,6 +211,10 @@ static void write_equivalence(qx_json *j, const qx_difference *d)
     qx_json_number(j, "lower_equivalence", d->lower_equivalence);
     qx_json_number(j, "upper_equivalence", d->upper_equivalence);
     qx_json_text(j, "verdict", qx_verdict_word(d->verdict));
+    if (d->verdict == QX_CANNOT_TELL) {
+        qx_json_text(j, "why_not", d->why_not);
+        qx_json_text(j, "mend", d->mend);
+    }
     qx_json_bool(j, "beyond_margin", d->beyond_margin);
     qx_json_number(j, "replicates_to_settle", d->replicates_to_settle);
 }
@@ -238,10 +242,10 @@ static void write_difference(qx_json *j, const qx_difference *d, bool simple)
     qx_json_open(j, NULL, '{');
     qx_json_text(j, "term", d->term);
     if (simple) {
-        write_cell(j, "within", &d->within);
+        qx_json_cell(j, "within", &d->within);
     }
-    write_cell(j, "first", &d->first);
-    write_cell(j, "second", &d->second);
+    qx_json_cell(j, "first", &d->first);
+    qx_json_cell(j, "second", &d->second);
     if (d->class_ != NULL) {
         qx_json_text(j, "class", d->class_);
     }
@@ -371,6 +375,9 @@ static void write_result(qx_json *j, const qx_result *r)
     write_means(j, r);
     write_differences(j, "differences", r->difference_count, r->difference, false);
     write_differences(j, "simple_effects", r->simple_count, r->simple, true);
+    if (r->against_count > 0) {
+        write_differences(j, "control_against_rest", r->against_count, r->against, false);
+    }
     write_contrasts(j, r);
     write_checks(j, r);
     write_residuals(j, r);

@@ -8,6 +8,7 @@
 #define DECIMALS_MOST 12
 /* Beyond these, fixed notation would be a row of noughts. */
 #define FIXED_MOST  1e13
+#define WHOLE_MOST  1000.0     /* a larger standard error asks for no single units */
 #define EXACT_MOST  1e15       /* a double has no decimals left */
 #define NO_BREAK    "\xc2\xa0" /* a number and its sign stay on one line */
 #define DASH        "\xe2\x80\x93"
@@ -24,7 +25,9 @@ int qx_decimals_for(double se)
         decimals--; /* 0.0998 has become 0.10 */
     }
     if (decimals < 0) {
-        return 0;
+        return se < WHOLE_MOST             ? 0
+               : decimals < -DECIMALS_MOST ? -DECIMALS_MOST
+                                           : decimals;
     }
     return decimals > DECIMALS_MOST ? DECIMALS_MOST : decimals;
 }
@@ -50,6 +53,11 @@ const char *qx_rounded(qx_arena *arena, double x, int decimals)
     if (!isfinite(x)) {
         return not_finite(arena, x);
     }
+    if (decimals < 0) {
+        const double step = pow(10.0, -decimals);
+        x = step * round(x / step);
+        decimals = 0;
+    }
     const double least = 0.5 * pow(10.0, -DECIMALS_MOST);
     if (fabs(x) >= FIXED_MOST && (decimals == 0 || fabs(x) >= EXACT_MOST)) {
         return qx_short_number(arena, x, 6);
@@ -63,15 +71,45 @@ const char *qx_rounded(qx_arena *arena, double x, int decimals)
 const char *qx_plain_number(qx_arena *arena, double x)
 {
     char room[QX_NUMBER_ROOM];
-    return isfinite(x) ? with_minus(arena, qx_number_exact(x, room))
-                       : not_finite(arena, x);
+    return qx_arena_copy(arena, qx_number_spoken(x, 0, room));
 }
 
 const char *qx_short_number(qx_arena *arena, double x, int digits)
 {
     char room[QX_NUMBER_ROOM];
-    return isfinite(x) ? with_minus(arena, qx_number_significant(x, digits, room))
-                       : not_finite(arena, x);
+    return qx_arena_copy(arena, qx_number_spoken(x, digits, room));
+}
+
+static const char *
+joined(qx_arena *arena, double low, double high, const char *a, const char *b)
+{
+    if (a == NULL || b == NULL) {
+        return NULL;
+    }
+    if (isnan(low) && isnan(high)) {
+        return qx_arena_copy(arena, DASH);
+    }
+    return isnan(high)  ? qx_arena_printf(arena, "at least %s", a)
+           : isnan(low) ? qx_arena_printf(arena, "at most %s", b)
+                        : qx_arena_printf(arena, "%s to %s", a, b);
+}
+
+const char *qx_range(qx_arena *arena, double low, double high, int decimals)
+{
+    return joined(arena,
+                  low,
+                  high,
+                  qx_rounded(arena, low, decimals),
+                  qx_rounded(arena, high, decimals));
+}
+
+const char *qx_short_range(qx_arena *arena, double low, double high, int digits)
+{
+    return joined(arena,
+                  low,
+                  high,
+                  qx_short_number(arena, low, digits),
+                  qx_short_number(arena, high, digits));
 }
 
 const char *qx_p_value(qx_arena *arena, double p)

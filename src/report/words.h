@@ -53,6 +53,26 @@ const char *qx_words_difference(qx_doc *doc,
 /* "higher", "lower", "differs, but too little to matter" ...: the verdict in a word. */
 const char *qx_words_verdict(const qx_difference *d);
 
+/* "with angle 30°", "in season 2025"; "on average with the other combinations" for a cell
+ * without levels (an added control's rest). */
+const char *qx_words_with(qx_doc *doc, const qx_protocol *p, const qx_cell *cell);
+
+/* The same as the subject of a sentence: "angle 30°", "the average of the other
+ * combinations". */
+const char *qx_words_subject(qx_doc *doc, const qx_protocol *p, const qx_cell *cell);
+
+/* "With pinch early: ", or "" for a difference that lies within nothing. */
+const char *qx_words_head(qx_doc *doc, const qx_protocol *p, const qx_difference *d);
+
+/* "about as many (0.90 to 1.1 times)", "2.4 times as many (1.4 to 4.3 times)", "46 % as many
+ * (27 to 80 %)": a ratio with its limits (NAN: without), `as` "many" or "much"; `interval`
+ * stands before the limits ("95 % interval "). */
+const char *
+qx_words_times(qx_doc *doc, const char *as, qx_back ratio, const char *interval);
+
+/* What a pair without a verdict lacks, and what would mend it: ": no tree is a replicate ...". */
+const char *qx_words_why_not(qx_doc *doc, const qx_difference *d);
+
 /* Adjustment in words: "tukey" -> "Tukey, all pairs". */
 const char *qx_words_adjust(const char *adjust);
 

@@ -3,104 +3,10 @@
 #include <math.h>
 #include <string.h>
 
-#include "findings/verdict.h"
+#include "report/pairs.h"
 #include "report/parts.h"
 #include "report/rounding.h"
 #include "report/words.h"
-
-/* ---- pairs ------------------------------------------------------------------------------ */
-
-static bool same_cell(const qx_cell *a, const qx_cell *b)
-{
-    bool same = a->count == b->count;
-    for (size_t i = 0; same && i < a->count; i++) {
-        same = strcmp(a->level[i], b->level[i]) == 0;
-    }
-    return same;
-}
-
-bool qx_pair_speaks(const qx_result *r, const qx_difference *d)
-{
-    return d->class_ == NULL || strcmp(d->class_, r->class_name[0]) == 0;
-}
-
-static const qx_difference *in_list(const qx_difference list[],
-                                    size_t count,
-                                    const qx_difference *d,
-                                    const char *class_)
-{
-    for (size_t i = 0; i < count; i++) {
-        if (list[i].class_ != NULL && strcmp(list[i].class_, class_) == 0 &&
-            strcmp(list[i].term, d->term) == 0 && same_cell(&list[i].first, &d->first) &&
-            same_cell(&list[i].second, &d->second) &&
-            same_cell(&list[i].within, &d->within)) {
-            return &list[i];
-        }
-    }
-    return NULL;
-}
-
-const qx_difference *
-qx_pair_in_class(const qx_result *r, const qx_difference *d, size_t class_)
-{
-    const bool simple = d->within.count > 0;
-    return in_list(simple ? r->simple : r->difference,
-                   simple ? r->simple_count : r->difference_count,
-                   d,
-                   r->class_name[class_]);
-}
-
-static bool is_ordered(const qx_result *r)
-{
-    return r->definition->kind == QX_ORDINAL;
-}
-
-qx_verdict qx_pair_verdict(const qx_result *r, const qx_difference *d)
-{
-    bool shown = false, trivial = false, inside = true;
-    if (d->class_ == NULL) {
-        return d->verdict;
-    }
-    for (size_t c = 0; c < r->class_count; c++) {
-        const qx_difference *e = qx_pair_in_class(r, d, c);
-        const qx_verdict v = e == NULL ? QX_UNSETTLED : e->verdict;
-        shown = shown || v == QX_HIGHER || v == QX_LOWER_VERDICT;
-        trivial = trivial || v == QX_TRIVIAL;
-        inside = inside && (v == QX_TRIVIAL || v == QX_EQUIVALENT);
-    }
-    if (shown) {
-        return d->link_estimate > 0.0 || !is_ordered(r) ? QX_HIGHER : QX_LOWER_VERDICT;
-    }
-    if (inside) {
-        return trivial ? QX_TRIVIAL : QX_EQUIVALENT;
-    }
-    return QX_UNSETTLED;
-}
-
-const char *qx_pair_word(const qx_result *r, const qx_difference *d)
-{
-    qx_difference whole = *d;
-    whole.verdict = qx_pair_verdict(r, d);
-    return d->class_ != NULL && whole.verdict == QX_HIGHER && !is_ordered(r)
-               ? "differs"
-               : qx_words_verdict(&whole);
-}
-
-const qx_mean *qx_mean_of_cell(const qx_result *r,
-                               const char *term,
-                               const qx_cell *cell,
-                               const char *class_)
-{
-    for (size_t i = 0; i < r->mean_count; i++) {
-        const qx_mean *m = &r->mean[i];
-        const bool fits =
-            class_ == NULL || (m->class_ != NULL && strcmp(m->class_, class_) == 0);
-        if (fits && strcmp(m->term, term) == 0 && same_cell(&m->cell, cell)) {
-            return m;
-        }
-    }
-    return NULL;
-}
 
 /* ---- what sentences are made of --------------------------------------------------------- */
 
@@ -115,14 +21,6 @@ typedef struct parts {
     const char *level;          /* "95 %" */
     double scale;               /* 100 for shares */
 } parts;
-
-static const char *with_cell(qx_doc *doc, const qx_protocol *p, const qx_cell *cell)
-{
-    const bool season =
-        cell->count > 0 && (strcmp(cell->factor[0], "season") == 0 ||
-                            strcmp(cell->factor[0], p->seasons.column) == 0);
-    return qx_say(doc, "%s %s", season ? "in" : "with", qx_words_cell(doc, p, cell));
-}
 
 static const char *rounded(const parts *s, double x, int decimals)
 {
@@ -143,39 +41,30 @@ static const char *count_text(const parts *s, double x)
     return rounded(s, x, decimals);
 }
 
-/* The cell of simple effects: both parts together. */
-static const qx_mean *mean_at(const parts *s, const qx_cell *cell)
-{
-    if (s->d->within.count > 0) {
-        return NULL; /* the cells of the interaction are in the table */
-    }
-    return qx_mean_of_cell(s->r, s->d->term, cell, NULL);
-}
-
 /* "about 81 of 100 buds with score cut against 6 with score none"; "" when unknown. */
 static const char *both_means(const parts *s)
 {
-    const qx_mean *a = mean_at(s, &s->d->first), *b = mean_at(s, &s->d->second);
     const qx_variate *v = s->r->definition;
-    if (a == NULL || b == NULL || isnan(a->estimate) || isnan(b->estimate)) {
+    double a, b;
+    if (!qx_pair_means(s->r, s->d, &a, &b)) {
         return "";
     }
     if (v->kind == QX_PROPORTION) {
         return qx_say(s->doc,
                       "about %s of 100%s%s %s against %s %s",
-                      of_100(s, a->estimate),
+                      of_100(s, a),
                       v->of[0] == '\0' ? "" : " ",
                       v->of,
                       s->first,
-                      of_100(s, b->estimate),
+                      of_100(s, b),
                       s->second);
     }
     return qx_say(s->doc,
                   "about %s for each %s %s against %s %s",
-                  count_text(s, a->estimate),
+                  count_text(s, a),
                   s->p->unit[v->on].name,
                   s->first,
-                  count_text(s, b->estimate),
+                  count_text(s, b),
                   s->second);
 }
 
@@ -192,10 +81,8 @@ static const char *amount(const parts *s, double x)
 static const char *range(const parts *s, double low, double high)
 {
     const int decimals = qx_decimals_for(s->scale * s->d->se);
-    return qx_say(s->doc,
-                  "%s to %s",
-                  rounded(s, s->scale * low, decimals),
-                  rounded(s, s->scale * high, decimals));
+    return qx_said(s->doc,
+                   qx_range(s->doc->arena, s->scale * low, s->scale * high, decimals));
 }
 
 /* "10 points", or NULL without a margin. */
@@ -218,11 +105,7 @@ static const char *ratio_text(const parts *s)
     if (!(q.estimate > 0.0) || isnan(q.lower)) {
         return "";
     }
-    return qx_say(s->doc,
-                  " As a ratio: %s times as many (%s to %s).",
-                  qx_said(s->doc, qx_short_number(s->doc->arena, q.estimate, 2)),
-                  qx_said(s->doc, qx_short_number(s->doc->arena, q.lower, 2)),
-                  qx_said(s->doc, qx_short_number(s->doc->arena, q.upper, 2)));
+    return qx_say(s->doc, " That is %s.", qx_words_times(s->doc, "many", q, ""));
 }
 
 static const char *settle_text(const parts *s, double replicates)
@@ -314,26 +197,17 @@ static const char *unsettled(const parts *s)
 {
     const qx_difference *d = s->d;
     const char *margin = margin_text(s), *means = both_means(s);
-    if (isnan(d->p) && isnan(d->lower)) {
-        return qx_say(s->doc,
-                      "%s%s: whether %s and %s differ cannot be tested with these data. "
-                      "The estimate of the difference is %s; how far it may be from the "
-                      "truth is not known. The notes say why.",
-                      s->head,
-                      s->label,
-                      qx_words_cell(s->doc, s->p, &d->first),
-                      qx_words_cell(s->doc, s->p, &d->second),
-                      amount(s, d->estimate));
-    }
     const char *core = qx_say(
         s->doc,
-        "%s%s: this trial does not settle whether %s and %s differ. It was %s; the "
-        "difference is %s, and anything from %s agrees with the data (%s interval).",
+        "%s%s: this trial does not settle whether %s and %s differ. %s%s%s difference is "
+        "%s, and anything from %s agrees with the data (%s interval).",
         s->head,
         s->label,
-        qx_words_cell(s->doc, s->p, &d->first),
-        qx_words_cell(s->doc, s->p, &d->second),
-        means[0] == '\0' ? "measured in both" : means,
+        qx_words_subject(s->doc, s->p, &d->first),
+        qx_words_subject(s->doc, s->p, &d->second),
+        means[0] == '\0' ? "" : "It was ",
+        means,
+        means[0] == '\0' ? "The" : "; the",
         amount(s, d->estimate),
         range(s, d->lower, d->upper),
         s->level);
@@ -342,6 +216,21 @@ static const char *unsettled(const parts *s)
     }
     return qx_say(
         s->doc, "%s%s%s", core, ratio_text(s), settle_text(s, d->replicates_to_settle));
+}
+
+/* `means`: what was seen, or "". */
+static const char *cannot_tell(const parts *s, const char *means)
+{
+    return qx_say(s->doc,
+                  "%s%s: whether %s and %s differ%s cannot be told%s%s%s",
+                  s->head,
+                  s->label,
+                  qx_words_subject(s->doc, s->p, &s->d->first),
+                  qx_words_subject(s->doc, s->p, &s->d->second),
+                  isnan(s->d->estimate) ? "" : " by more than chance",
+                  means[0] == '\0' ? "" : ", though in these data it was ",
+                  means,
+                  qx_words_why_not(s->doc, s->d));
 }
 
 /* ---- grades and classes ----------------------------------------------------------------- */
@@ -353,20 +242,20 @@ static const char *all_classes(const parts *s)
     const char *text = "";
     const size_t count = s->r->class_count;
     for (size_t k = 0; k < count; k++) {
-        const char *class_ = s->r->class_name[is_ordered(s->r) ? count - 1 - k : k];
-        const qx_mean *a = qx_mean_of_cell(s->r, s->d->term, &s->d->first, class_);
-        const qx_mean *b = qx_mean_of_cell(s->r, s->d->term, &s->d->second, class_);
-        if (a == NULL || b == NULL || s->d->within.count > 0) {
+        const size_t number = qx_classes_ordered(s->r) ? count - 1 - k : k;
+        const qx_difference *e = qx_pair_in_class(s->r, s->d, number);
+        double a, b;
+        if (e == NULL || !qx_pair_means(s->r, e, &a, &b)) {
             return "";
         }
         text = qx_say(s->doc,
                       "%s%s%s %s%s against %s",
                       text,
                       k == 0 ? "" : ", ",
-                      class_,
-                      of_100(s, a->estimate),
+                      s->r->class_name[number],
+                      of_100(s, a),
                       k == 0 ? " of 100" : "",
-                      of_100(s, b->estimate));
+                      of_100(s, b));
     }
     return text;
 }
@@ -425,8 +314,8 @@ static const char *classes_sentence(const parts *s)
     case QX_TRIVIAL:
         return qx_say(s->doc,
                       "%s%s",
-                      is_ordered(s->r) ? graded(s, s->d->link_estimate > 0.0)
-                                       : sorted_otherwise(s),
+                      qx_classes_ordered(s->r) ? graded(s, s->d->link_estimate > 0.0)
+                                               : sorted_otherwise(s),
                       judged(s, verdict, beyond));
     case QX_EQUIVALENT:
         return qx_say(s->doc,
@@ -438,6 +327,8 @@ static const char *classes_sentence(const parts *s)
                       s->second,
                       shares,
                       margin == NULL ? "the margin" : margin);
+    case QX_CANNOT_TELL:
+        return cannot_tell(s, shares);
     case QX_UNSETTLED:
         break;
     }
@@ -445,8 +336,8 @@ static const char *classes_sentence(const parts *s)
                   "%s%s: this trial does not settle whether %s and %s differ%s%s.%s",
                   s->head,
                   s->label,
-                  qx_words_cell(s->doc, s->p, &s->d->first),
-                  qx_words_cell(s->doc, s->p, &s->d->second),
+                  qx_words_subject(s->doc, s->p, &s->d->first),
+                  qx_words_subject(s->doc, s->p, &s->d->second),
                   shares[0] == '\0' ? "" : "; it was ",
                   shares,
                   settle_text(s, replicates));
@@ -457,25 +348,13 @@ const char *qx_words_response(qx_doc *doc,
                               const qx_result *r,
                               const qx_difference *d)
 {
-    parts s = {.doc = doc, .p = p, .r = r, .d = d, .head = ""};
+    parts s = {.doc = doc, .p = p, .r = r, .d = d};
+    s.head = qx_words_head(doc, p, d);
     s.label = qx_words_label(doc, r);
-    s.first = with_cell(doc, p, &d->first);
-    s.second = with_cell(doc, p, &d->second);
+    s.first = qx_words_with(doc, p, &d->first);
+    s.second = qx_words_with(doc, p, &d->second);
     s.level = qx_said(doc, qx_per_cent(doc->arena, p->analysis.level));
     s.scale = qx_result_scale(r);
-    if (d->within.count > 0) {
-        const char *within = with_cell(doc, p, &d->within);
-        s.head = qx_say(doc, "%c%s: ", within[0] - 'a' + 'A', within + 1);
-    }
-    if (isnan(d->estimate)) {
-        return qx_say(doc,
-                      "%s%s: the difference between %s and %s cannot be estimated from "
-                      "these data.",
-                      s.head,
-                      s.label,
-                      qx_words_cell(doc, p, &d->first),
-                      qx_words_cell(doc, p, &d->second));
-    }
     if (d->class_ != NULL) {
         return classes_sentence(&s);
     }
@@ -487,7 +366,9 @@ const char *qx_words_response(qx_doc *doc,
     case QX_EQUIVALENT:
         return equivalent(&s);
     case QX_UNSETTLED:
+        return unsettled(&s);
+    case QX_CANNOT_TELL:
         break;
     }
-    return unsettled(&s);
+    return cannot_tell(&s, both_means(&s));
 }

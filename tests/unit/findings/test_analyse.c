@@ -394,7 +394,9 @@ static void one_unit_a_treatment_is_not_tested(void **state)
     assert_true(fabs(r->mean[1].estimate - 22.0) < 1e-12);
     assert_true(isnan(r->mean[1].se));
     assert_int_equal(r->difference_count, 3);
-    assert_int_equal(r->difference[0].verdict, QX_UNSETTLED);
+    assert_int_equal(r->difference[0].verdict, QX_CANNOT_TELL);
+    assert_non_null(strstr(r->difference[0].why_not, "no tree is a replicate"));
+    assert_non_null(strstr(r->difference[0].mend, "one more tree"));
     assert_true(has_note(r, "No tree is a replicate"));
     trial_close(&t);
 }
@@ -419,9 +421,64 @@ static void the_trial_of_slopes_leaves_no_notes(void **state)
     trial_close(&t);
 }
 
+/* What is confounded is named, with what can be told nevertheless. */
+static void covariates_that_go_with_the_treatment_are_named(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Girth\n"
+                   "units:\n  tree: {count: 6}\n"
+                   "treatments:\n  spray: {levels: [no, yes, twice], on: tree}\n"
+                   "covariates:\n  girth: {on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree}\n",
+                   "tree,spray,girth,mass\n"
+                   "1,no,7,10\n2,no,7,12\n3,yes,9,11\n4,yes,9,16\n"
+                   "5,twice,8,14\n6,twice,8,15\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_true(has_note(r,
+                         "spray and girth cannot be told apart: girth has one value for "
+                         "each level of spray"));
+    assert_false(has_note(r, "no data"));
+    assert_false(has_note(r, "have no data"));
+    for (size_t i = 0; i < r->difference_count; i++) {
+        assert_int_equal(r->difference[i].verdict, QX_CANNOT_TELL);
+        assert_non_null(strstr(r->difference[i].why_not, "girth has one value"));
+        assert_non_null(strstr(r->difference[i].mend, "without girth in the protocol"));
+    }
+    trial_close(&t);
+}
+
+/* Fixed blocks inside sites are named "site:block", and are no treatments for it. */
+static void blocks_are_no_treatments(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Sites\n"
+                   "units:\n  site: {count: 2}\n  block: {within: site, count: 2}\n"
+                   "  tree: {within: block, count: 2}\n"
+                   "treatments:\n  spray: {levels: [no, yes], on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree}\n"
+                   "analysis: {blocks: fixed}\n",
+                   "site,block,tree,spray,mass\n"
+                   "n,1,1,no,10.0\nn,1,2,yes,12.1\nn,2,1,no,30.2\nn,2,2,yes,31.9\n"
+                   "s,1,1,no,10.1\ns,1,2,yes,11.9\ns,2,1,no,50.0\ns,2,2,yes,52.2\n"),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_true(find_test(r, "site:block").p < 0.001);
+    assert_false(has_note(r, "act together"));
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(covariates_that_go_with_the_treatment_are_named),
+        cmocka_unit_test(blocks_are_no_treatments),
         cmocka_unit_test(limbs_never_become_replicates_of_trees),
         cmocka_unit_test(unsettled_pairs_say_what_would_settle_them),
         cmocka_unit_test(units_that_cannot_be_told_apart_are_merged),

@@ -47,7 +47,7 @@ static void parts_of_the_oats(void **state)
     trial t;
     open_oats(&t, oats_protocol);
     const qx_result *r = &t.findings->result[0];
-    assert_int_equal(r->dose_count, 1); /* varieties are no amounts */
+    assert_int_equal(r->dose_count, 4); /* averaged, and inside each variety */
     const qx_dose *d = &r->dose[0];
     assert_string_equal(d->of, "nitrogen");
     assert_int_equal(d->part_count, 3);
@@ -61,7 +61,7 @@ static void parts_of_the_oats(void **state)
     assert_near(d->part[1].lack_f, d->part[2].f, 1e-9);
     assert_true(isnan(d->part[2].lack_f) && isnan(d->part[2].lack_num_df));
     assert_int_equal(d->degree, 1);
-    assert_true(d->shown && d->turns_at == NULL);
+    assert_true(d->shown && isnan(d->turn) && d->end_level == NULL);
     trial_close(&t);
 }
 
@@ -120,8 +120,82 @@ static void seven_levels_add_up(void **state)
         assert_near(sum + d->part[k].lack_f * d->part[k].lack_num_df, all, 1e-10);
     }
     assert_int_equal(d->degree, 2);
-    assert_string_equal(d->turns_at, "16");
-    assert_true(d->turns_down);
+    /* d(20 x - x^2 / 1.6)/dx = 0 at x = 16; noise of 0 ... 10 hardly moves it */
+    assert_true(fabs(d->turn - 16.0) < 0.5 && d->turns_down);
+    assert_true(d->turn_lower < d->turn && d->turn < d->turn_upper);
+    trial_close(&t);
+}
+
+/* ToothGrowth, length of teeth of guinea pigs: Crampton 1947, J Nutr 33:491-504, as in R's
+ * datasets. Turning points and their limits: R 4.2.2, lm with a parabola for each supplement;
+ * each limit is where |t| of the slope reaches the quantile, found by uniroot. */
+static const char *const tooth_lengths[2][3] = {
+    {"15.2,21.5,17.6,9.7,14.5,10,8.2,9.4,16.5,9.7",
+     "19.7,23.3,23.6,26.4,20,25.2,25.8,21.2,14.5,27.3",
+     "25.5,26.4,22.4,24.5,24.8,30.9,26.4,27.3,29.4,23"},
+    {"4.2,11.5,7.3,5.8,6.4,10,11.2,11.2,5.2,7",
+     "16.5,16.5,15.2,17.3,22.5,17.3,13.6,14.5,18.8,15.5",
+     "23.6,18.5,33.9,25.5,26.4,32.5,26.7,21.5,23.3,29.5"}};
+
+static void tooth_data(char out[4096])
+{
+    static const char *const supplement[] = {"OJ", "VC"}, *const dose[] = {
+                                                              "0.5", "1", "2"};
+    size_t at = (size_t)snprintf(out, 4096, "animal,supplement,dose,length\n");
+    int animal = 0;
+    for (int s = 0; s < 2; s++) {
+        for (int d = 0; d < 3; d++) {
+            for (const char *x = tooth_lengths[s][d]; *x != '\0'; animal++) {
+                const size_t length = strcspn(x, ",");
+                at += (size_t)snprintf(out + at,
+                                       4096 - at,
+                                       "%d,%s,%s,%.*s\n",
+                                       animal + 1,
+                                       supplement[s],
+                                       dose[d],
+                                       (int)length,
+                                       x);
+                x += length + (x[length] == ',' ? 1 : 0);
+            }
+        }
+    }
+}
+
+static void a_curve_inside_each_supplement(void **state)
+{
+    (void)state;
+    static const char protocol[] = "quincunx: 1\n"
+                                   "units:\n"
+                                   "  animal: {count: 60}\n"
+                                   "treatments:\n"
+                                   "  supplement: {levels: [OJ, VC], on: animal}\n"
+                                   "  dose: {levels: [0.5, 1, 2], on: animal, unit: mg}\n"
+                                   "measure:\n"
+                                   "  length: {kind: continuous, on: animal}\n";
+    char data[4096];
+    trial t;
+    tooth_data(data);
+    assert_int_equal(trial_open(&t, protocol, data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    assert_int_equal(r->dose_count, 3);
+    assert_int_equal(r->dose[0].within.count, 0);
+    assert_digits(r->dose[0].turn, "1.90132408575", 9);
+    assert_digits(r->dose[0].turn_lower, "1.67874725243", 9);
+    assert_digits(r->dose[0].turn_upper, "2.56153993980", 9);
+    assert_string_equal(r->dose[1].within.level[0], "OJ");
+    assert_int_equal(r->dose[1].degree, 2);
+    assert_digits(r->dose[1].turn, "1.66174582798", 9);
+    assert_digits(r->dose[1].turn_lower, "1.50352852539", 9);
+    assert_digits(r->dose[1].turn_upper, "2.15112368584", 9);
+    assert_digits(
+        r->dose[1].part[1].estimate / r->dose[1].part[1].se, "-3.62600161253", 9);
+    assert_true(r->dose[1].turns_down && r->dose[1].rises);
+    /* bitter: a straight line does; its bend of t -1.91 on 54 df is not shown */
+    assert_string_equal(r->dose[2].within.level[0], "VC");
+    assert_int_equal(r->dose[2].degree, 1);
+    assert_digits(
+        r->dose[2].part[1].estimate / r->dose[2].part[1].se, "-1.91074924511", 9);
+    assert_true(isnan(r->dose[2].turn));
     trial_close(&t);
 }
 
@@ -223,6 +297,7 @@ int main(void)
         cmocka_unit_test(parts_of_the_oats),
         cmocka_unit_test(contrasts_are_one_family),
         cmocka_unit_test(seven_levels_add_up),
+        cmocka_unit_test(a_curve_inside_each_supplement),
         cmocka_unit_test(empty_cells_are_named_and_not_counted),
         cmocka_unit_test(logarithms_give_ratios),
     };

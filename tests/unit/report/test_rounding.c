@@ -33,6 +33,9 @@ static void decimals_leave_two_digits(void **state)
     } cases[] = {{2.34, 1},
                  {23.4, 0},
                  {234, 0},
+                 {1234, -2}, /* to hundreds */
+                 {2.34e9, -8},
+                 {1e30, -12},
                  {0.234, 2},
                  {0.0998, 2}, /* becomes 0.10 */
                  {9.96, 0},   /* becomes 10 */
@@ -55,6 +58,12 @@ static void numbers_read_well(void **state)
     assert_string_equal(qx_rounded(a, -0.001, 1), "0.0");
     assert_string_equal(qx_rounded(a, NAN, 1), "\xe2\x80\x93");
     assert_string_equal(qx_rounded(a, 1e300, 0), qx_short_number(a, 1e300, 6));
+    assert_string_equal(qx_rounded(a, 123456.0, -2), "123500");
+    assert_string_equal(qx_rounded(a, -49.0, -2), "0");
+    assert_string_equal(qx_short_number(a, 0.00000048, 2), "0.00000048");
+    assert_string_equal(qx_range(a, 2.14, 8.26, 1), "2.1 to 8.3");
+    assert_string_equal(qx_range(a, 2.14, NAN, 1), "at least 2.1");
+    assert_string_equal(qx_range(a, NAN, NAN, 1), "\xe2\x80\x93");
     assert_string_equal(qx_plain_number(a, 0.1), "0.1");
     assert_string_equal(qx_p_value(a, 0.0004), "< 0.001");
     assert_string_equal(qx_p_value(a, 0.0494), "0.049");

@@ -58,8 +58,8 @@ static void each_verdict_has_its_sentence(void **state)
         sentence(w, &r->difference[0]),
         "Shoot length was alike with pinch early and with pinch none, as far as it "
         "matters: "
-        "a difference as large as 8 cm is ruled out (estimate \xe2\x88\x92"
-        "1.5 cm, 90\xc2\xa0% "
+        "a difference as large as 8 cm is ruled out. The estimate is \xe2\x88\x92"
+        "1.5 cm (90\xc2\xa0% "
         "interval \xe2\x88\x92"
         "4.6 to 1.6 cm).");
     assert_string_equal(
@@ -76,7 +76,39 @@ static void each_verdict_has_its_sentence(void **state)
         "settle it (with 80\xc2\xa0% power).");
     assert_non_null(strstr(sentence(w, &r->simple[0]), "With angle 30\xc2\xb0: Shoot"));
     assert_non_null(strstr(sentence(w, &r->simple[0]), "higher"));
-    assert_non_null(strstr(sentence(w, &r->simple[1]), "cannot be estimated"));
+    assert_non_null(strstr(sentence(w, &r->simple[1]), "differ cannot be told: "));
+}
+
+/* One tree each: what was seen is told, and that it may be chance; no interval is made up. */
+static void without_a_replicate_no_interval(void **state)
+{
+    words *w = *state;
+    qx_difference d = w->f.findings.result[0].difference[2];
+    d.verdict = QX_CANNOT_TELL;
+    d.se = d.lower = d.upper = d.p = d.p_adjusted = NAN;
+    d.why_not = "no limb is a replicate of another";
+    d.mend = "one more would do";
+    assert_string_equal(
+        sentence(w, &d),
+        "Shoot length was 23.7 cm lower with angle 90\xc2\xb0 than with angle "
+        "30\xc2\xb0 in these data, but whether that is more than chance "
+        "cannot be told: no limb is a replicate of another. One more would do.");
+    assert_string_equal(qx_words_verdict(&d), "cannot be told");
+}
+
+static void ratios_read_as_people_say_them(void **state)
+{
+    words *w = *state;
+    const qx_back alike = {1.02, 0.81, 1.3}, more = {2.42, 1.4, 4.3},
+                  less = {0.46, 0.27, 0.8};
+    assert_string_equal(qx_words_times(w->doc, "many", alike, ""),
+                        "about as many (0.81 to 1.3 times)");
+    assert_string_equal(qx_words_times(w->doc, "many", more, ""),
+                        "2.4 times as many (1.4 to 4.3 times)");
+    assert_string_equal(qx_words_times(w->doc, "much", less, "95\xc2\xa0% interval "),
+                        "46\xc2\xa0% as much (95\xc2\xa0% interval 27 to 80\xc2\xa0%)");
+    assert_string_equal(qx_words_times(w->doc, "many", (qx_back){1.0, NAN, NAN}, ""),
+                        "about as many");
 }
 
 static void no_margin_no_talk_of_it(void **state)
@@ -124,6 +156,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_verdict_has_its_sentence),
+        cmocka_unit_test(without_a_replicate_no_interval),
+        cmocka_unit_test(ratios_read_as_people_say_them),
         cmocka_unit_test(no_margin_no_talk_of_it),
         cmocka_unit_test(no_sentence_says_what_was_not_shown),
         cmocka_unit_test(names_are_put_into_words)};

@@ -420,7 +420,7 @@ treatments:
   spray: {levels: [a, b, c], on: tree}
 """
         for blocks, told in ((1, True), (2, False)):
-            self.write("p.yaml", one.replace("count: 1", f"count: {blocks}"))
+            self.write("p.yaml", one.replace("count: 1", f"count: {blocks}") + MEASURE % "tree")
             out = self.run_it("layout", "p.yaml", "--seed", "1", "-o", f"t{blocks}.qx").out
             self.assertEqual("each spray stands on a single tree" in out, told)
 

@@ -348,9 +348,11 @@ static void mean_feet(qx_doc *doc,
         qx_table_foot(doc,
                       t,
                       qx_say(doc,
-                             "SED, the standard error of a difference: %s, with %s df.",
+                             "SED, the standard error of a difference: %s%s.",
                              sed_text(doc, &s),
-                             df_text(doc, &s)));
+                             isinf(s.df_least)
+                                 ? ""
+                                 : qx_say(doc, ", with %s df", df_text(doc, &s))));
     }
     size_t first;
     (void)qx_result_means(r, term, &first);

@@ -61,8 +61,9 @@ static const char *in_brackets(qx_doc *doc, const char *unit)
     while (*unit == ' ') {
         unit++;
     }
-    return unit[0] == '\0' || unit[0] == '(' ? qx_say(doc, " %s", unit)
-                                             : qx_say(doc, " (%s)", unit);
+    return unit[0] == '\0'  ? ""
+           : unit[0] == '(' ? qx_say(doc, " %s", unit)
+                            : qx_say(doc, " (%s)", unit);
 }
 
 static bool any_known(const qx_difference list[], size_t count)

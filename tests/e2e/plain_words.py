@@ -21,6 +21,7 @@ BROKEN = {"a number that does not exist": re.compile(r"anything from [–\s]|–
           "a negative nought": re.compile(r"[−-]0(\.0+)?(?![\d.])"),
           "a P of nought": re.compile(r"P\s*=\s*0(\.0+)?(?![\d.])"),
           "a power of ten by letter": re.compile(r"\d[eE][+-]?\d"),
+          "endless degrees of freedom": re.compile(r"∞ df"),
           "once as many": re.compile(r"(?<![\d.])1(\.0+)? times (as|the)")}
 
 

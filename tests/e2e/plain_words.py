@@ -38,6 +38,22 @@ def words(page):
     return chapters
 
 
+EXAMPLES = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "examples")
+
+
+def examples():
+    """Protocol and data of the examples of the repository, as variants are."""
+    found = {}
+    for name in sorted(os.listdir(EXAMPLES)):
+        pair = [os.path.join(EXAMPLES, name, file) for file in ("protocol.yaml", "data.csv")]
+        if all(os.path.exists(path) for path in pair):
+            found["example " + name] = tuple(open(path, encoding="utf-8").read() for path in pair)
+    return found
+
+
+VARIANTS.update(examples())
+
+
 class PlainWords(harness.Case):
     def report(self, name):
         protocol, data = VARIANTS[name]
@@ -65,6 +81,7 @@ class PlainWords(harness.Case):
         return json.loads(self.run_it("analyse", "p.yaml", "d.csv", "--json").out)["results"][0]
 
     def test_every_report_is_plain(self):
+        self.assertTrue(any(name.startswith("example ") for name in VARIANTS))
         for name in VARIANTS:
             with self.subTest(name):
                 chapters = self.report(name)

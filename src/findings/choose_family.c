@@ -22,7 +22,20 @@ qx_glmm_spec qx_counts_spec(const qx_work *w)
                           .extra = QX_EXTRA_NONE,
                           .unit_name = w->choice.residual_path,
                           .quadrature = (size_t)w->protocol->analysis.quadrature,
+                          .quick = w->brief,
                           .level = w->level};
+}
+
+/* A quick test leaves the covariances out, which most of its fits have no use for. */
+static qx_status with_covariance(qx_work *w, const qx_glmm_spec *spec, qx_glmm **fit)
+{
+    qx_glmm_spec wide = *spec;
+    qx_glmm *whole = NULL;
+    wide.extra = QX_EXTRA_MODELLED;
+    QX_TRY(qx_glmm_fit(w->cx, &wide, &whole));
+    qx_glmm_free(*fit);
+    *fit = whole;
+    return QX_OK;
 }
 
 /* The plain fit goes on unless the wider one is better by the rule. */
@@ -35,15 +48,15 @@ test_extra(qx_work *w, const qx_glmm_spec *spec, qx_family_choice *choice, qx_gl
     choice->tested = found.can_show && wide != NULL && isfinite(found.lrt_p);
     choice->lrt = found.lrt;
     choice->p = found.lrt_p;
-    if (choice->tested && wide->converged &&
-        qx_overdispersion_choose(&found, QX_EXTRA_ALPHA)) {
-        choice->extra = QX_EXTRA_MODELLED;
-        qx_glmm_free(*fit);
-        *fit = wide;
-    } else {
+    if (!choice->tested || !wide->converged ||
+        !qx_overdispersion_choose(&found, QX_EXTRA_ALPHA)) {
         qx_glmm_free(wide);
+        return QX_OK;
     }
-    return QX_OK;
+    choice->extra = QX_EXTRA_MODELLED;
+    qx_glmm_free(*fit);
+    *fit = wide;
+    return spec->quick ? with_covariance(w, spec, fit) : QX_OK;
 }
 
 qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out)

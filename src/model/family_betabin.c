@@ -180,17 +180,21 @@ static void rows_of(const void *data,
     const qx_family_rows *rows = data;
     const double rho = psi[0] * psi[0];
     const bool all = order == QX_ROWS_ALL;
+    qx_rising whole = {0};
+    double whole_of = 0.0; /* most rows are shares out of as many things as the last */
     for (size_t j = 0; j < count; j++) {
         const size_t i = row[j];
         const double k = rows->k[i], n = rows->size[i];
         const double weight = rows->weight == NULL ? 1.0 : rows->weight[i];
         qx_link_point at;
-        qx_rising whole;
         double d[4] = {0.0}, slope[3] = {0.0};
         qx_link_at(rows->link, eta[j], &at);
         add_product(at.mu, at.a, rho, k, all, d, slope);
         add_product(at.co, at.b, rho, n - k, all, d, slope);
-        qx_rising_sums(1.0, rho, n, all, &whole);
+        if (n != whole_of) {
+            qx_rising_sums(1.0, rho, n, all, &whole);
+            whole_of = n;
+        }
         out->l[j] = weight * (d[0] - whole.log_ratio) + rows->constant[i];
         qx_chain_store(d, weight, j, order, out);
         if (all) {

@@ -231,7 +231,9 @@ static qx_status search_again(qx_ctx *cx, qx_glmm *fit, const qx_laplace_options
 static qx_status run(qx_ctx *cx, const qx_glmm_spec *spec, qx_glmm *fit)
 {
     struct qx_glmm_inner *inner = fit->inner;
-    qx_laplace_options options = {.precision = 0.0, .no_curvature = spec->no_covariance};
+    qx_laplace_options options = {.precision = spec->quick ? QX_GLMM_QUICK : 0.0,
+                                  .no_curvature = spec->no_covariance};
+    inner->quick = spec->quick;
     QX_TRY(qx_design_make(
         cx, fit->arena, spec->frame, spec->term_count, spec->term, &fit->design));
     fit->p = fit->design.p;

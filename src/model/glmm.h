@@ -59,7 +59,10 @@ typedef struct qx_glmm_spec {
     bool
         no_covariance; /* estimates and log L only (simulation, bootstrap): covariances are
                            NAN */
-    double level;      /* of intervals, 0.95 */
+    bool quick;   /* simulated trials: log L to 1e-8, here and in the tests made from the
+                   fit, rather than to the last digit; the deviance of families with a
+                   spread is NAN */
+    double level; /* of intervals, 0.95 */
 } qx_glmm_spec;
 
 /* Parameters in the order of `joint`: beta (p), standard deviations (m), psi (0 or 1). */

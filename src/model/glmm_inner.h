@@ -36,7 +36,11 @@ struct qx_glmm_inner {
         *doubled;       /* m: terms that cannot be told from a smaller one: held at nil */
     qx_laplace_fit fit; /* in the engine's coordinates */
     bool restricted;
+    bool quick; /* as the spec says */
 };
+
+/* Half the squared last step of a quick fit, in units of log L. */
+#define QX_GLMM_QUICK 1e-8
 
 /* Codes, level counts and names (fit->component) of the m random terms, that of QX_EXTRA_UNIT
  * last; codes in the frame or in scratch. */

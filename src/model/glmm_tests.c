@@ -130,7 +130,9 @@ static qx_status restrict_fit(qx_ctx *cx, const qx_glmm *fit, qx_mat L, qx_glmm 
     inner->problem.X = inner->X;
     QX_TRY(qx_laplace_plan_make(cx, under->arena, &inner->problem, &inner->plan));
     QX_TRY(start_under(cx, fit, under, &start));
-    const qx_laplace_options options = {.fixed = inner->held, .no_curvature = true};
+    const qx_laplace_options options = {.fixed = inner->held,
+                                        .precision = inner->quick ? QX_GLMM_QUICK : 0.0,
+                                        .no_curvature = true};
     QX_TRY(qx_glmm_maximise(cx,
                             under->arena,
                             inner,

@@ -65,6 +65,7 @@ static qx_status fit_wider(qx_ctx *cx,
 {
     qx_glmm_spec wide = *spec;
     wide.extra = QX_EXTRA_MODELLED;
+    wide.no_covariance = spec->no_covariance || spec->quick;
     QX_TRY(qx_glmm_fit(cx, &wide, wider));
     if (!(*wider)->converged) {
         return QX_OK;

@@ -28,7 +28,8 @@ typedef struct qx_overdispersion {
 } qx_overdispersion;
 
 /* `fit`: binomial or Poisson, extra NONE. `wider` (may be NULL) receives the fit with the
- * spread, to be freed; NULL where none was made. QX_E_ARG for other families, QX_E_NOMEM. */
+ * spread, to be freed (of a quick spec without covariances); NULL where none was made.
+ * QX_E_ARG for other families, QX_E_NOMEM. */
 QX_API qx_status qx_overdispersion_test(qx_ctx *cx,
                                         const qx_glmm_spec *spec,
                                         const qx_glmm *fit,

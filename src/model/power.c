@@ -30,7 +30,10 @@ double qx_power_t(double delta, double se, double df, double critical)
         return (double)NAN;
     }
     if (ncp > NCP_MOST) {
-        return ncp > critical + NCP_MOST / 4.0 ? 1.0 : (double)NAN;
+        /* The numerator varies by less than a 37th of itself: P(S < ncp / critical). */
+        const double ratio = ncp / critical;
+        return isfinite(df) ? qx_chisq_p(df * ratio * ratio, df, QX_LOWER)
+                            : (double)(ratio > 1.0);
     }
     return qx_nc_t_p(critical, df, ncp, QX_UPPER) +
            qx_nc_t_p(-critical, df, ncp, QX_LOWER);

@@ -14,7 +14,7 @@
 #include "base/ctx.h"
 
 /* se > 0, df > 0, critical >= 0; NAN outside. Non-centralities beyond librmath's reach
- * (37.62) give 1. */
+ * (37.62) are taken for the whole numerator, which is near enough there. */
 QX_API double qx_power_t(double delta, double se, double df, double critical);
 
 /* se > 0, df > 0 (finite), margin > 0, 0 < alpha < 0.5. QX_E_ARG outside. */

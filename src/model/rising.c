@@ -10,15 +10,32 @@ static const double FLAT = 100.0;
 /* From here the Euler-Maclaurin remainder of four terms is below 1e-15. */
 static const double SMOOTH = 50.0;
 
+/* Products beyond this are put away as a logarithm, long before they overflow. */
+static const double LARGE = 1e100;
+
+/* The logarithm of the product of 1 + x_j by way of P = product - 1, which grows by
+ * x (1 + P): nothing cancels, so it keeps its digits for the smallest x, and one logarithm
+ * serves many terms. */
 static void
 add_terms(double m, double rho, double from, double to, int slopes, qx_rising *s)
 {
     const size_t count = to > from ? (size_t)(to - from) : 0;
+    const double unit = rho / m;
+    double P = 0.0;
     for (size_t i = 0; i < count; i++) {
         const double j = from + (double)i;
-        const double z = 1.0 / (m + j * rho), w = m * z, jz = j * z;
-        s->log_ratio += log1p(j * rho / m);
+        const double x = j * unit;
+        if (x > LARGE) {
+            s->log_ratio += log1p(x);
+        } else {
+            P += x + x * P;
+        }
+        if (P > LARGE) {
+            s->log_ratio += log1p(P);
+            P = 0.0;
+        }
         if (slopes != 0) {
+            const double z = 1.0 / (m + j * rho), w = m * z, jz = j * z;
             s->w1 += w;
             s->w2 += w * w;
             s->w3 += w * w * w;
@@ -27,6 +44,7 @@ add_terms(double m, double rho, double from, double to, int slopes, qx_rising *s
             s->t2 += jz * w * w;
         }
     }
+    s->log_ratio += log1p(P);
 }
 
 /* sum over j < k of j^r by Euler-Maclaurin, which ends after r/2 terms. */

@@ -205,6 +205,9 @@ static qx_status analyse_frame(qx_work *w, size_t v)
     w->result->used = w->data.n;
     w->result->missing = w->data.missing;
     w->result->without = w->data.without;
+    for (size_t i = 0; w->data.size != NULL && i < w->data.n; i++) {
+        w->result->mean_size += w->data.size[i] / (double)w->data.n;
+    }
     QX_TRY(can_be_fitted(w, &possible));
     if (!possible) {
         return QX_OK;

@@ -27,36 +27,56 @@ typedef struct foreseeing {
     qx_choice choice;
     qx_lmm_plan *plan;
     qx_lmm *known;
+    qx_lmm *riskier; /* the same with twice the variance of chance; NULL without chance */
     qx_foreseen *out;
 } foreseeing;
 
 /* --- the trial as it would be --- */
 
-/* The protocol with the setting's counts. Links, classes and transforms do not matter here:
- * the scale of analysis is a plain number. */
-static qx_status set_counts(foreseeing *f, const qx_setting *setting)
+qx_status qx_setting_apply(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_protocol *protocol,
+                           const qx_setting *setting,
+                           qx_protocol *out)
 {
     qx_unit *unit;
-    qx_variate *variate;
-    f->protocol = *f->asked;
-    QX_NEW(f->cx, unit, f->asked->unit_count);
-    QX_NEW(f->cx, variate, f->asked->variate_count);
-    memcpy(unit, f->asked->unit, f->asked->unit_count * sizeof *unit);
-    memcpy(variate, f->asked->variate, f->asked->variate_count * sizeof *variate);
+    QX_NEW_IN(cx, arena, unit, protocol->unit_count);
+    memcpy(unit, protocol->unit, protocol->unit_count * sizeof *unit);
     if (setting->knob != QX_NONE) {
         unit[setting->knob].count = setting->knob_count;
     }
     if (setting->sampled != QX_NONE) {
         unit[setting->sampled].count = setting->sampled_count;
     }
-    qx_variate *v = &variate[f->variate];
+    *out = *protocol;
+    out->unit = unit;
+    return QX_OK;
+}
+
+qx_status qx_protocol_as_values(qx_ctx *cx,
+                                qx_arena *arena,
+                                const qx_protocol *protocol,
+                                size_t number,
+                                qx_protocol *out)
+{
+    qx_variate *variate;
+    QX_NEW_IN(cx, arena, variate, protocol->variate_count);
+    memcpy(variate, protocol->variate, protocol->variate_count * sizeof *variate);
+    qx_variate *v = &variate[number];
     v->kind = QX_CONTINUOUS;
     v->transform = QX_TRANSFORM_NONE;
     v->of = v->times = "";
     v->has_range = false;
-    f->protocol.unit = unit;
-    f->protocol.variate = variate;
+    *out = *protocol;
+    out->variate = variate;
     return QX_OK;
+}
+
+/* Links, classes and transforms do not matter here: the scale of analysis is a plain number. */
+static qx_status set_counts(foreseeing *f, const qx_setting *setting)
+{
+    QX_TRY(qx_setting_apply(f->cx, f->hold, f->asked, setting, &f->protocol));
+    return qx_protocol_as_values(f->cx, f->hold, &f->protocol, f->variate, &f->protocol);
 }
 
 static qx_status lay_out(foreseeing *f)
@@ -110,6 +130,7 @@ static size_t shows_in(const foreseeing *f, size_t k)
 static qx_status fill_variances(foreseeing *f, double variance[])
 {
     const size_t residual = f->choice.random_count;
+    variance[residual] = f->spreads->chance;
     for (size_t k = 0; k < f->data.unit_count; k++) {
         const size_t at = shows_in(f, k);
         if (at != QX_NO_COLUMN) {
@@ -153,7 +174,18 @@ static qx_status set_up(foreseeing *f)
     QX_TRY(qx_lmm_plan_new(f->cx, &spec, &f->plan));
     QX_NEW(f->cx, variance, f->choice.random_count + 1);
     QX_TRY(fill_variances(f, variance));
-    return qx_lmm_known(f->cx, f->plan, variance, &f->known);
+    QX_TRY(qx_lmm_known(f->cx, f->plan, variance, &f->known));
+    if (f->spreads->chance > 0.0) {
+        variance[f->choice.random_count] += f->spreads->chance;
+        QX_TRY(qx_lmm_known(f->cx, f->plan, variance, &f->riskier));
+    }
+    return QX_OK;
+}
+
+/* Degrees of freedom of a test: those of the linear model, unless nothing is estimated. */
+static double df_of(const foreseeing *f, double df)
+{
+    return f->spreads->asymptotic && f->choice.random_count == 0 ? (double)INFINITY : df;
 }
 
 /* --- tests --- */
@@ -233,7 +265,7 @@ static qx_status add_tests(foreseeing *f)
         QX_TRY(qx_design_marginal(f->cx, f->hold, &f->known->design, t, &L));
         QX_TRY(qx_lmm_test(f->cx, f->known, L, &joint));
         line->num_df = joint.num_df;
-        line->den_df = joint.num_df > 0.0 ? joint.den_df : (double)NAN;
+        line->den_df = joint.num_df > 0.0 ? df_of(f, joint.den_df) : (double)NAN;
     }
     f->out->test = test;
     return QX_OK;
@@ -248,11 +280,24 @@ static double replicates_of(const foreseeing *f, size_t t, size_t levels)
     return (double)f->out->things[treatment->on] / (double)levels;
 }
 
+/* Variance of a difference in excess with riskier chance. */
+static qx_status
+add_risk(foreseeing *f, const double difference[], double variance, double *excess)
+{
+    qx_estimate e;
+    if (f->riskier == NULL) {
+        return QX_OK;
+    }
+    QX_TRY(qx_lmm_contrast(f->cx, f->riskier, difference, 0.0, &e));
+    *excess += e.se * e.se - variance;
+    return QX_OK;
+}
+
 static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family *family)
 {
     const size_t p = f->known->p, levels = family->means;
     double *row, *difference;
-    double sum = 0.0, pairs = 0.0;
+    double sum = 0.0, pairs = 0.0, excess = 0.0;
     QX_NEW(f->cx, row, p * levels);
     QX_NEW(f->cx, difference, p);
     for (size_t a = 0; a < levels; a++) {
@@ -265,6 +310,7 @@ static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family
                 difference[j] = row[a * p + j] - row[b * p + j];
             }
             QX_TRY(qx_lmm_contrast(f->cx, f->known, difference, 0.0, &e));
+            QX_TRY(add_risk(f, difference, e.se * e.se, &excess));
             sum += e.se * e.se;
             pairs += 1.0;
             family->se_worst = fmax(family->se_worst, e.se);
@@ -272,6 +318,8 @@ static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family
         }
     }
     family->se = sqrt(sum / pairs);
+    family->df = df_of(f, family->df);
+    family->by_chance = f->riskier == NULL ? 0.0 : excess / pairs / f->spreads->chance;
     return QX_OK;
 }
 
@@ -365,6 +413,7 @@ qx_status qx_foresee(qx_ctx *cx,
     } else if (f.cx != NULL) {
         (void)qx_fail(cx, status, "%s", qx_ctx_message(f.cx));
     }
+    qx_lmm_free(f.riskier);
     qx_lmm_free(f.known);
     qx_lmm_plan_free(f.plan);
     qx_table_free(f.table);

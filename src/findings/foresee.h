@@ -18,11 +18,29 @@ typedef struct qx_setting {
     size_t sampled, sampled_count; /* the same for things measured in each parent */
 } qx_setting;
 
+/* The protocol with the setting's counts: units in `arena`, all else borrowed. QX_E_NOMEM. */
+qx_status qx_setting_apply(qx_ctx *cx,
+                           qx_arena *arena,
+                           const qx_protocol *protocol,
+                           const qx_setting *setting,
+                           qx_protocol *out);
+
+/* The protocol in which one variate is a plain number, as it stands on its scale of analysis:
+ * variates in `arena`, all else borrowed. `out` may be `protocol`. QX_E_NOMEM. */
+qx_status qx_protocol_as_values(qx_ctx *cx,
+                                qx_arena *arena,
+                                const qx_protocol *protocol,
+                                size_t variate,
+                                qx_protocol *out);
+
 /* Variances between things of each unit (protocol's unit_count), for one variate; the
  * variate's own unit holds the residual. */
 typedef struct qx_spreads {
     const double *variance;
     const double *variance_by_season; /* what one season adds to each thing; or NULL */
+    double chance; /* what chance adds to the residual: counts, shares, classes; else 0 */
+    bool asymptotic; /* without random terms the variance is chance alone, and known: the
+                        tests of the analysis have endless degrees of freedom */
 } qx_spreads;
 
 typedef struct qx_foreseen_test {
@@ -35,7 +53,8 @@ typedef struct qx_foreseen_family {
     size_t treatment; /* protocol's number */
     size_t means;
     double se, se_worst; /* root of the mean variance over the pairs; the largest */
-    double df;           /* the least over the pairs */
+    double by_chance;    /* slope of se^2 by the variance of chance; 0 without chance */
+    double df;           /* the least over the pairs; may be INFINITY */
     double replicates;   /* units that carry one level */
 } qx_foreseen_family;
 

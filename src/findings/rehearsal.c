@@ -16,10 +16,10 @@ typedef enum { CALLED = 1, EQUIVALENT = 2, MISTAKEN = 4, FAILED = 8 } outcome;
 typedef struct rehearsal {
     qx_ctx *cx;
     qx_arena *arena; /* frame and truths */
-    const qx_protocol *protocol;
-    size_t variate, treatment, samples;
-    const qx_plan_scale *scale;
-    uint64_t seed;
+    const qx_rehearsal_spec *spec;
+    const qx_variate *variate;
+    const qx_treatment *treatment;
+    qx_protocol drawn; /* the protocol by which values are drawn */
     qx_layout *layout;
     qx_variate_frame frame;
     const qx_redraw *redraw; /* of the truth being rehearsed */
@@ -28,35 +28,75 @@ typedef struct rehearsal {
 
 /* --- the truth --- */
 
-static qx_status fill_truth(rehearsal *r, double effect, qx_truth *truth)
+static qx_status fill_spread(rehearsal *r, qx_truth *truth)
 {
-    const qx_treatment *t = &r->protocol->treatment[r->treatment];
-    const size_t units = r->protocol->unit_count, own = r->scale->variate->on;
+    const qx_spreads *from = &r->spec->scale->spreads;
+    const size_t units = r->drawn.unit_count;
     qx_truth_spread *spread;
-    qx_truth_effect *last;
     QX_NEW_IN(r->cx, r->arena, spread, units);
-    QX_NEW_IN(r->cx, r->arena, last, 1);
     for (size_t u = 0; u < units; u++) {
-        const double variance =
-            u == own ? r->scale->own_variance : r->scale->spreads.variance[u];
-        const double *season = r->scale->spreads.variance_by_season;
-        spread[u] =
-            (qx_truth_spread){.unit = r->protocol->unit[u].name,
-                              .sd = sqrt(variance),
-                              .sd_season = season == NULL ? 0.0 : sqrt(season[u])};
+        spread[u] = (qx_truth_spread){.unit = r->drawn.unit[u].name,
+                                      .sd = sqrt(from->variance[u]),
+                                      .sd_season = sqrt(from->variance_by_season[u])};
     }
-    *last = (qx_truth_effect){t->name, t->level[t->level_count - 1], effect};
-    const bool grades = r->scale->variate->kind == QX_ORDINAL;
-    *truth = (qx_truth){.variate = r->scale->variate->name,
-                        .mean = grades ? 0.0 : r->scale->eta,
-                        .effect_count = 1,
-                        .effect = last,
-                        .spread_count = units,
-                        .spread = spread,
-                        .size = r->scale->size,
-                        .extra = r->scale->dispersion,
-                        .share = grades ? r->scale->variate->expect->share : NULL};
+    truth->spread = spread;
+    truth->spread_count = units;
     return QX_OK;
+}
+
+/* What is seen of things that far from the mean, over many units. */
+static qx_status fill_mean(rehearsal *r, double step, qx_truth_mean *mean)
+{
+    const qx_plan_scale *scale = r->spec->scale;
+    double *share;
+    if (scale->share == NULL) {
+        mean->mean = qx_plan_scale_mean_at(scale, step);
+        return QX_OK;
+    }
+    QX_NEW_IN(r->cx, r->arena, share, r->variate->level_count);
+    qx_plan_scale_shares_at(scale, step, share);
+    mean->share = share;
+    return QX_OK;
+}
+
+static qx_status fill_means(rehearsal *r, double step, qx_truth *truth)
+{
+    qx_truth_mean *mean;
+    QX_NEW_IN(r->cx, r->arena, mean, 2);
+    mean[0] =
+        (qx_truth_mean){.count = 1,
+                        .factor = {r->treatment->name},
+                        .level = {r->treatment->level[r->treatment->level_count - 1]}};
+    QX_TRY(fill_mean(r, step, &mean[0]));
+    QX_TRY(fill_mean(r, 0.0, &mean[1]));
+    truth->assumed = mean;
+    truth->assumed_count = 2;
+    return QX_OK;
+}
+
+/* Values stand on the scale of analysis: one effect. */
+static qx_status fill_effect(rehearsal *r, double step, qx_truth *truth)
+{
+    const qx_plan_scale *scale = r->spec->scale;
+    qx_truth_effect *last;
+    QX_NEW_IN(r->cx, r->arena, last, 1);
+    *last = (qx_truth_effect){r->treatment->name,
+                              r->treatment->level[r->treatment->level_count - 1],
+                              scale->sign * step};
+    truth->mean = isnan(scale->eta) ? 0.0 : scale->eta;
+    truth->effect = last;
+    truth->effect_count = 1;
+    return QX_OK;
+}
+
+static qx_status fill_truth(rehearsal *r, double step, qx_truth *truth)
+{
+    const qx_plan_scale *scale = r->spec->scale;
+    *truth = (qx_truth){
+        .variate = r->variate->name, .size = scale->size, .extra = scale->dispersion};
+    QX_TRY(fill_spread(r, truth));
+    return scale->link == QX_LINK_IDENTITY ? fill_effect(r, step, truth)
+                                           : fill_means(r, step, truth);
 }
 
 /* --- one trial --- */
@@ -73,27 +113,36 @@ static bool called_out(const qx_difference *d)
            d->verdict == QX_TRIVIAL;
 }
 
+/* The class that is planned for; grades count all of theirs. */
+static bool is_planned_for(const rehearsal *r, const qx_difference *d)
+{
+    return r->variate->kind != QX_NOMINAL || d->class_ == NULL ||
+           strcmp(d->class_, r->variate->level[r->spec->scale->class_]) == 0;
+}
+
 /* What the analysis of one trial said of the treatment's differences. */
 static unsigned read_verdicts(const rehearsal *r, const qx_result *result)
 {
-    const qx_treatment *t = &r->protocol->treatment[r->treatment];
+    const qx_treatment *t = r->treatment;
     const char *first = t->level[0], *last = t->level[t->level_count - 1];
-    const double alpha = 1.0 - r->protocol->analysis.level;
+    const double alpha = 1.0 - r->spec->protocol->analysis.level;
     unsigned said = FAILED;
+    bool all_inside = true;
     for (size_t i = 0; i < result->difference_count; i++) {
         const qx_difference *d = &result->difference[i];
         if (strcmp(d->term, t->name) != 0 || isnan(d->p_adjusted)) {
             continue;
         }
         said |= called_out(d) ? MISTAKEN : 0U;
-        if ((has_level(&d->first, first) && has_level(&d->second, last)) ||
-            (has_level(&d->first, last) && has_level(&d->second, first))) {
+        if (is_planned_for(r, d) &&
+            ((has_level(&d->first, first) && has_level(&d->second, last)) ||
+             (has_level(&d->first, last) && has_level(&d->second, first)))) {
             said &= ~(unsigned)FAILED;
             said |= called_out(d) ? CALLED : 0U;
-            said |= d->p_equivalence < alpha ? EQUIVALENT : 0U;
+            all_inside = all_inside && d->p_equivalence < alpha;
         }
     }
-    return said;
+    return said | (all_inside && (said & FAILED) == 0 ? EQUIVALENT : 0U);
 }
 
 static qx_status analyse(qx_ctx *cx, rehearsal *r, size_t trial, qx_arena *arena)
@@ -101,8 +150,9 @@ static qx_status analyse(qx_ctx *cx, rehearsal *r, size_t trial, qx_arena *arena
     double *y;
     qx_result result = {0};
     QX_NEW_IN(cx, arena, y, r->frame.n);
-    QX_TRY(qx_redraw_values(cx, r->redraw, r->seed, trial, y));
-    QX_TRY(qx_analyse_again(cx, arena, r->protocol, r->variate, &r->frame, y, &result));
+    QX_TRY(qx_redraw_values(cx, r->redraw, r->spec->seed, trial, y));
+    QX_TRY(qx_analyse_again(
+        cx, arena, r->spec->protocol, r->spec->variate, &r->frame, y, &result));
     r->said[trial] = (unsigned char)read_verdicts(r, &result);
     return QX_OK;
 }
@@ -121,8 +171,9 @@ static qx_status one_trial(qx_ctx *cx, void *shared, size_t trial)
 
 /* --- all trials of one truth --- */
 
-static double share_of(const rehearsal *r, size_t trials, unsigned bit)
+static double share_of(const rehearsal *r, unsigned bit)
 {
+    const size_t trials = r->spec->trials;
     size_t count = 0;
     for (size_t i = 0; i < trials; i++) {
         count += (size_t)((r->said[i] & bit) != 0);
@@ -130,68 +181,70 @@ static double share_of(const rehearsal *r, size_t trials, unsigned bit)
     return (double)count / (double)trials;
 }
 
-static qx_status run(rehearsal *r, double effect, size_t trials)
+static qx_status run(rehearsal *r, double step)
 {
     const qx_workers_options options = {.what = "simulated trials"};
     qx_truth *truth;
     QX_NEW_IN(r->cx, r->arena, truth, 1);
-    QX_TRY(fill_truth(r, effect, truth));
+    QX_TRY(fill_truth(r, step, truth));
     QX_TRY(qx_redraw_new(
-        r->cx, r->arena, r->protocol, r->variate, &r->frame, truth, &r->redraw));
+        r->cx, r->arena, &r->drawn, r->spec->variate, &r->frame, truth, &r->redraw));
     if (qx_redraw_size(r->redraw) != NULL) {
         r->frame.size = qx_redraw_size(r->redraw);
     }
-    return qx_workers_run(r->cx, &options, trials, one_trial, r);
+    return qx_workers_run(r->cx, &options, r->spec->trials, one_trial, r);
 }
 
-static qx_status rehearse(rehearsal *r, size_t trials, qx_rehearsed *out)
+static qx_status prepare(rehearsal *r)
 {
+    const qx_rehearsal_spec *s = r->spec;
     qx_layout_spec spec = {0};
-    QX_TRY(qx_structure_of(r->cx, r->arena, r->protocol, &spec));
+    r->drawn = *s->protocol;
+    if (s->scale->link == QX_LINK_IDENTITY) {
+        QX_TRY(
+            qx_protocol_as_values(r->cx, r->arena, s->protocol, s->variate, &r->drawn));
+    }
+    QX_TRY(qx_structure_of(r->cx, r->arena, &r->drawn, &spec));
     QX_TRY(qx_layout_make(r->cx, &spec, SEED_LAYOUT, &r->layout));
     QX_TRY(qx_redraw_frame(
-        r->cx, r->arena, r->protocol, r->layout, r->variate, r->samples, &r->frame));
-    QX_NEW_IN(r->cx, r->arena, r->said, trials);
-    QX_TRY(run(r, r->scale->step, trials));
-    out->power = share_of(r, trials, CALLED);
-    double failed = share_of(r, trials, FAILED);
-    QX_TRY(run(r, 0.0, trials));
-    out->power_equivalence = share_of(r, trials, EQUIVALENT);
-    out->error = share_of(r, trials, MISTAKEN);
-    failed += share_of(r, trials, FAILED);
-    out->failed = (size_t)lround(failed * (double)trials);
-    out->trials = trials;
+        r->cx, r->arena, &r->drawn, r->layout, s->variate, s->samples, &r->frame));
+    QX_NEW_IN(r->cx, r->arena, r->said, s->trials);
     return QX_OK;
 }
 
-qx_status qx_rehearse(qx_ctx *cx,
-                      const qx_protocol *protocol,
-                      size_t variate,
-                      size_t treatment,
-                      size_t samples,
-                      const qx_plan_scale *scale,
-                      size_t trials,
-                      uint64_t seed,
-                      qx_rehearsed *out)
+static qx_status rehearse(rehearsal *r, qx_rehearsed *out)
 {
-    if (scale->variate->transform != QX_TRANSFORM_NONE || !(scale->step > 0.0)) {
+    QX_TRY(prepare(r));
+    QX_TRY(run(r, r->spec->step));
+    out->power = share_of(r, CALLED);
+    double failed = share_of(r, FAILED);
+    QX_TRY(run(r, 0.0));
+    out->power_equivalence =
+        isnan(r->variate->margin) ? (double)NAN : share_of(r, EQUIVALENT);
+    out->error = share_of(r, MISTAKEN);
+    failed += share_of(r, FAILED);
+    out->failed = (size_t)lround(failed * (double)r->spec->trials);
+    out->trials = r->spec->trials;
+    return QX_OK;
+}
+
+qx_status qx_rehearse(qx_ctx *cx, const qx_rehearsal_spec *spec, qx_rehearsed *out)
+{
+    if (!(spec->step > 0.0)) {
         return qx_fail(cx,
-                       QX_E_INPUT,
-                       "%s is not simulated: that needs a margin, and no transform",
-                       scale->variate->name);
+                       QX_E_ARG,
+                       "%s is not simulated without an effect",
+                       spec->scale->variate->name);
     }
     rehearsal r = {.cx = cx,
                    .arena = qx_arena_new(),
-                   .protocol = protocol,
-                   .variate = variate,
-                   .treatment = treatment,
-                   .samples = samples,
-                   .scale = scale,
-                   .seed = seed};
+                   .spec = spec,
+                   .variate = spec->scale->variate,
+                   .treatment = &spec->protocol->treatment[spec->treatment]};
     qx_rehearsed made = {0};
     const qx_status status = r.arena == NULL
                                  ? qx_fail(cx, QX_E_NOMEM, "no memory to rehearse")
-                                 : rehearse(&r, trials, &made);
+                                 : rehearse(&r, &made);
     if (status == QX_OK) {
         *out = made;
     }

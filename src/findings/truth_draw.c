@@ -3,14 +3,9 @@
 #include <math.h>
 #include <string.h>
 
-#include "numeric/quad.h"
+#include "findings/averaged.h"
 
-/* Nodes of the average over units: 30 give 10 digits up to a standard deviation of 3. */
-#define NODES 30
-/* Predictors of a share of exactly 0 or 1, beyond which nothing is drawn in a lifetime. */
-#define END 36.0
-/* Halvings of 2 END down to the spacing of doubles. */
-#define HALVINGS 64
+#define END QX_AVERAGED_END
 /* Shares typed by people sum to one within this. */
 #define SUM_SLACK 1e-6
 
@@ -21,8 +16,8 @@ typedef struct maker {
     qx_truth_draw *d;
     double *base, *level, *season, *sd, *sd_season;
     size_t *wanted;
-    double variance; /* of the random parts, all units together */
-    double node[NODES], weight[NODES];
+    double variance;      /* of the random parts, all units together */
+    qx_averaged averaged; /* over these */
 } maker;
 
 static bool by_season(const char *factor)
@@ -95,37 +90,6 @@ static qx_status fill_spread(maker *m, const qx_truth_spread *spread)
     return QX_OK;
 }
 
-static double averaged(const maker *m, double base)
-{
-    double sum = 0.0, total = 0.0;
-    for (size_t i = 0; i < NODES; i++) {
-        const double eta = base + sqrt(2.0 * m->variance) * m->node[i];
-        sum += m->weight[i] * qx_link_mean(m->d->link, eta);
-        total += m->weight[i];
-    }
-    return sum / total;
-}
-
-/* The base at which this mean is seen over many units. */
-static double solve(const maker *m, double mean)
-{
-    double low = -END, high = END;
-    if (m->d->link == QX_LINK_IDENTITY) {
-        return mean;
-    }
-    if (m->d->link == QX_LINK_LOG) {
-        return mean > 0.0 ? log(mean) - 0.5 * m->variance : -END;
-    }
-    if (mean <= 0.0 || mean >= 1.0) {
-        return mean <= 0.0 ? -END : END;
-    }
-    for (int i = 0; i < HALVINGS; i++) {
-        const double middle = 0.5 * (low + high);
-        *(averaged(m, middle) > mean ? &high : &low) = middle;
-    }
-    return 0.5 * (low + high);
-}
-
 /* Thresholds of grades and log odds of classes from their shares. */
 static qx_status
 fill_shares(maker *m, const double share[], bool over_units, double base[])
@@ -156,7 +120,7 @@ fill_shares(maker *m, const double share[], bool over_units, double base[])
             const double inside = fmin(below, 1.0);
             base[c] =
                 over_units
-                    ? solve(m, inside)
+                    ? qx_averaged_base(&m->averaged, inside)
                     : fmin(fmax(qx_link_predictor(QX_LINK_LOGIT, inside), -END), END);
         } else {
             const double odds = log(share[c + 1]) - log(share[0]);
@@ -188,7 +152,7 @@ static qx_status fill_base(maker *m, size_t b, const qx_truth_mean *assumed)
                        m->d->variate->name,
                        assumed->mean);
     }
-    *base = solve(m, assumed->mean);
+    *base = qx_averaged_base(&m->averaged, assumed->mean);
     return QX_OK;
 }
 
@@ -279,7 +243,7 @@ static qx_status make_room(maker *m)
     d->season = m->season;
     d->sd = m->sd;
     d->sd_season = m->sd_season;
-    return qx_gauss_hermite(m->cx, NODES, m->node, m->weight);
+    return QX_OK;
 }
 
 qx_status qx_truth_draw_make(qx_ctx *cx,
@@ -296,6 +260,7 @@ qx_status qx_truth_draw_make(qx_ctx *cx,
     for (size_t i = 0; i < truth->spread_count; i++) {
         QX_TRY(fill_spread(&m, &truth->spread[i]));
     }
+    QX_TRY(qx_averaged_make(cx, out->link, m.variance, &m.averaged));
     for (size_t i = 0; i < truth->effect_count && truth->assumed_count == 0; i++) {
         QX_TRY(fill_effect(&m, &truth->effect[i], 0));
     }

@@ -25,12 +25,12 @@ qx_status qx_setting_apply(qx_ctx *cx,
                            const qx_setting *setting,
                            qx_protocol *out);
 
-/* The protocol in which one variate is a plain number, as it stands on its scale of analysis:
+/* The protocol in which variate `number` is a plain number, as it stands on its scale of analysis:
  * variates in `arena`, all else borrowed. `out` may be `protocol`. QX_E_NOMEM. */
 qx_status qx_protocol_as_values(qx_ctx *cx,
                                 qx_arena *arena,
                                 const qx_protocol *protocol,
-                                size_t variate,
+                                size_t number,
                                 qx_protocol *out);
 
 /* Variances between things of each unit (protocol's unit_count), for one variate; the

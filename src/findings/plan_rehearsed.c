@@ -14,6 +14,8 @@
 /* A power outside says little about a standard error. */
 #define TELLING_LOW  0.05
 #define TELLING_HIGH 0.97
+/* Fewer trials of a kind than this tell nothing of how rare it is. */
+#define FEWEST 10.0
 /* Factors are looked for between these. */
 #define FACTOR_LOW  0.1
 #define FACTOR_HIGH 10.0
@@ -53,6 +55,13 @@ static qx_status solve(const asked *a, double wanted, double *factor)
 static bool telling(double power)
 {
     return power > TELLING_LOW && power < TELLING_HIGH;
+}
+
+/* Did some trials show it, and some not? */
+static bool both_ways(double share, size_t trials)
+{
+    const double shown = share * (double)trials;
+    return shown >= FEWEST && (double)trials - shown >= FEWEST;
 }
 
 static qx_status rehearse(qx_planner *q,
@@ -100,10 +109,13 @@ static qx_status calibrate_at(qx_planner *q, const qx_foreseen_family *f, size_t
     }
     const uint64_t seed = q->request->seed + OTHER_SEED * (1 + k->count);
     QX_TRY(rehearse(q, f->treatment, knob, a.step, seed, &found));
-    QX_TRY(solve(&a, found.power, &factor));
+    factor = (double)NAN;
+    if (both_ways(found.power, found.trials)) {
+        QX_TRY(solve(&a, found.power, &factor));
+    }
     k->power[k->count] = isnan(factor) ? 1.0 : factor;
     k->equivalence[k->count] = k->power[k->count];
-    if (q->scale.even > 0.0 && telling(found.power_equivalence)) {
+    if (q->scale.even > 0.0 && both_ways(found.power_equivalence, found.trials)) {
         a.equivalence = true;
         QX_TRY(solve(&a, found.power_equivalence, &factor));
         k->equivalence[k->count] = isnan(factor) ? k->power[k->count] : factor;

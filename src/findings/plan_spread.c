@@ -152,46 +152,77 @@ static size_t lowest_placed(const qx_plan_scaling *s)
     return unit;
 }
 
+/* Of counts and shares a coefficient of variation holds what chance makes of them: what is
+ * beyond it, on the scale of the link, at the mean. Counts of mean m: 1 / m is chance, the
+ * rest the variance of a lognormal mean, e^v - 1; shares p out of n: p (1 - p) / n is. */
+static double beyond_chance(const qx_plan_scaling *s, double sd)
+{
+    const qx_plan_scale *o = s->out;
+    const double m = o->mean;
+    const double rest =
+        sd * sd - o->family->variance(m, o->size, o->psi) / (o->size * o->size);
+    if (!(rest > 0.0)) {
+        return 0.0;
+    }
+    if (o->link == QX_LINK_LOG) {
+        return log1p(rest / (m * m));
+    }
+    const double slope = qx_link_slope(o->link, qx_link_predictor(o->link, m), 1);
+    return rest / (slope * slope);
+}
+
+static qx_status tell_cv(qx_plan_scaling *s, const char *unit)
+{
+    const double percent = s->expect->cv_percent;
+    const char *chance = "";
+    if (qx_plan_generalised(s->variate)) {
+        chance = " What chance alone makes of it is taken off.";
+    }
+    return keep(
+        s,
+        s->expect->like == NULL
+            ? qx_arena_printf(s->arena,
+                              "The protocol expects a coefficient of variation of "
+                              "%g %% between single %ss.%s",
+                              percent,
+                              unit,
+                              chance)
+            : qx_arena_printf(s->arena,
+                              "Usual variation of %s: %g %% between single %ss (%s).%s",
+                              s->expect->like,
+                              percent,
+                              unit,
+                              qx_usual_find(s->expect->like)->source,
+                              chance),
+        &s->out->source_text);
+}
+
 /* A coefficient of variation of single units; where things are sampled in them, half of
  * the variance is taken to lie between the sampled things' means. */
 static qx_status from_cv(qx_plan_scaling *s)
 {
     const size_t unit = lowest_placed(s);
-    const double percent = s->expect->cv_percent;
-    double sd = percent / 100.0 * fabs(s->out->mean);
+    const bool link = qx_plan_generalised(s->variate);
+    double sd = s->expect->cv_percent / 100.0 * fabs(s->out->mean);
     if (s->variate->transform != QX_TRANSFORM_NONE) {
         sd = fabs(qx_plan_to_scale(s, s->out->mean + sd) -
                   qx_plan_to_scale(s, s->out->mean));
     }
+    const double variance = link ? beyond_chance(s, sd) : sd * sd;
     const double samples =
         s->protocol->planning.samples > 0 ? (double)s->protocol->planning.samples : 1.0;
-    const bool sampled = unit != s->variate->on;
-    s->variance[unit] = sampled ? 0.5 * sd * sd : sd * sd;
+    const bool sampled = unit != s->variate->on && !link;
+    s->variance[unit] = sampled ? 0.5 * variance : variance;
     if (sampled) {
-        s->variance[s->variate->on] = 0.5 * sd * sd * samples;
+        s->variance[s->variate->on] = 0.5 * variance * samples;
     }
     if (qx_plan_seasonal(s)) { /* half of it comes back, half is new in each season */
-        s->by_season[s->variate->on] = 0.5 * s->variance[s->variate->on];
-        s->variance[s->variate->on] *= 0.5;
+        const size_t from = link ? unit : s->variate->on;
+        s->by_season[from] = 0.5 * s->variance[from];
+        s->variance[from] *= 0.5;
     }
     s->out->source = s->expect->like != NULL ? QX_SPREAD_USUAL : QX_SPREAD_PROTOCOL;
-    if (s->expect->like == NULL) {
-        return keep(s,
-                    qx_arena_printf(s->arena,
-                                    "The protocol expects a coefficient of variation of "
-                                    "%g %% between single %ss.",
-                                    percent,
-                                    s->protocol->unit[unit].name),
-                    &s->out->source_text);
-    }
-    return keep(s,
-                qx_arena_printf(s->arena,
-                                "Usual variation of %s: %g %% between single %ss (%s).",
-                                s->expect->like,
-                                percent,
-                                s->protocol->unit[unit].name,
-                                qx_usual_find(s->expect->like)->source),
-                &s->out->source_text);
+    return tell_cv(s, s->protocol->unit[unit].name);
 }
 
 static qx_status from_nothing(qx_plan_scaling *s)
@@ -220,7 +251,8 @@ qx_status qx_plan_spread_find(qx_plan_scaling *s)
     if (s->expect != NULL && s->expect->sd != NULL) {
         return from_protocol(s);
     }
-    if (s->expect != NULL && !isnan(s->expect->cv_percent) && !link) {
+    if (s->expect != NULL && !isnan(s->expect->cv_percent) &&
+        s->variate->kind != QX_ORDINAL && s->variate->kind != QX_NOMINAL) {
         return from_cv(s);
     }
     if (!link) {

@@ -95,6 +95,7 @@ add_family(qx_planner *q, const qx_foreseen_family *f, qx_plan_family *out)
                             .detectable = s.detectable,
                             .power = s.power,
                             .power_equivalence = s.power_equivalence};
+    out->calibrated = q->factors.count > 0 ? q->request->simulate : 0;
     QX_TRY(tell_needed(q, f->treatment, false, &out->needed, &out->knob_needed));
     QX_TRY(tell_needed(
         q, f->treatment, true, &out->needed_equivalence, &out->knob_needed_equivalence));
@@ -150,6 +151,11 @@ plan_variate(qx_planner *q, const qx_result *last, qx_plan_result *out, bool *pl
                             .margin = q->scale.margin,
                             .margin_scaled = q->scale.step,
                             .scale = q->scale.name,
+                            .chance_sd = sqrt(q->scale.spreads.chance),
+                            .chance_unit = q->protocol->unit[v->on].name,
+                            .class_ = v->kind == QX_NOMINAL && q->scale.share != NULL
+                                          ? v->level[q->scale.class_]
+                                          : NULL,
                             .spread_count = q->scale.line_count,
                             .spread = q->scale.line};
     *planned = q->scale.why_not == NULL;

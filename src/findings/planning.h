@@ -6,11 +6,14 @@
  * showing that a difference is smaller than the margin; both over a range of replicates;
  * and how to spend a budget between units and things measured in each.
  *
- * Counts, shares and grades are planned on the scale of their link with the variance of one
- * observation there (1/(n p (1-p)) for k of n, 1/m for counts, 3/(1 - sum p_j^3) for grades:
- * Whitehead 1993, Stat Med 12:2257-2271), times or plus what extra variation adds: the
- * working model that the fits of model/glmm.h come from (Breslow & Clayton 1993, J Am Stat
- * Assoc 88:9-25). Differences are told in the variate's own unit.
+ * Counts, shares, grades and classes are planned on the scale of their link with the variance
+ * of one observation there (1/(n p (1-p)) for k of n, 1/m for counts, averaged over the units
+ * that they lie in, at either mean; 3/(1 - sum p_j^3) for grades: Whitehead 1993, Stat Med
+ * 12:2257-2271), times or plus what extra variation adds: the working model that the fits
+ * of model/glmm.h come from (Breslow & Clayton 1993, J Am Stat Assoc 88:9-25). That is a
+ * first approximation: with `simulate`, trials analysed as the real one set it right
+ * (findings/plan_rehearsed.c). Differences are told in the variate's own unit; of grades and
+ * classes: in the share of one class, the one that changes most or is the hardest to tell.
  *
  * Confirmed by simulation: findings/rehearsal.h. */
 #ifndef QX_FINDINGS_PLANNING_H
@@ -64,7 +67,8 @@ typedef struct qx_plan_family {
     double knob_needed, knob_needed_equivalence;
     size_t point_count;
     const qx_plan_point *point;
-    qx_rehearsed simulated; /* trials 0: not simulated */
+    size_t calibrated;      /* trials that set the formulas right; 0: none did */
+    qx_rehearsed simulated; /* others, that confirm; trials 0: not simulated */
 } qx_plan_family;
 
 /* One way to reach the wanted power: so many things in each unit, so many units. */
@@ -83,6 +87,9 @@ typedef struct qx_plan_result {
     const char *scale;       /* "cm", "logit", "log" */
     size_t spread_count;
     const qx_plan_spread *spread;
+    double chance_sd; /* of one observation by chance alone, scale of analysis; 0 */
+    const char *chance_unit; /* "limb": what one observation is of */
+    const char *class_;      /* planned for: classes without order; else NULL */
     size_t rows;
     size_t test_count;
     const qx_foreseen_test *test;

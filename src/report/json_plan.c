@@ -34,6 +34,7 @@ static void write_family(qx_json *j, const qx_plan_family *f)
     qx_json_number(j, "replicates_needed_equivalence", f->needed_equivalence);
     qx_json_number(j, "units_needed", f->knob_needed);
     qx_json_number(j, "units_needed_equivalence", f->knob_needed_equivalence);
+    qx_json_whole(j, "calibrated_by", (long long)f->calibrated);
     if (f->simulated.trials > 0) {
         qx_json_open(j, "simulated", '{');
         qx_json_whole(j, "trials", (long long)f->simulated.trials);
@@ -99,6 +100,8 @@ static void write_result(qx_json *j, const qx_plan_result *r)
     qx_json_number(j, "mean", r->mean);
     qx_json_number(j, "margin", r->margin);
     qx_json_number(j, "margin_scaled", r->margin_scaled);
+    qx_json_text(j, "class", r->class_);
+    qx_json_number(j, "chance_sd", r->chance_sd);
     qx_json_text(j, "source", r->source_text);
     qx_json_whole(j, "rows", (long long)r->rows);
     write_spreads(j, r);

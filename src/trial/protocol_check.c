@@ -302,6 +302,7 @@ void qx_protocol_check(qx_reading *r)
             check_quadrature(r, v);
         }
     }
+    qx_protocol_check_planning(r, arranged);
     for (size_t c = 0; c < r->p->contrast_count; c++) {
         check_contrast(r, c);
     }

@@ -157,6 +157,9 @@ void qx_protocol_check(qx_reading *r);
 /* trial/check_names.c: names that clash. */
 void qx_protocol_check_names(qx_reading *r);
 
+/* trial/check_planning.c: what is expected; `arranged`: units are known to hold together. */
+void qx_protocol_check_planning(qx_reading *r, bool arranged);
+
 /* trial/check_covariance.c: dates, positions and residuals by season. */
 void qx_protocol_check_covariance(qx_reading *r);
 

@@ -136,6 +136,55 @@ class Plan(harness.Case):
         self.assertIn("no variation at all", self.run_it("plan", "s.yaml", status=1).err)
 
 
+    def test_what_does_not_fit_is_told_with_what_would(self):
+        block = "  block: {count: 6}\n  tree: {within: block, count: 4}"
+        plain = PLAN.replace("block: 2, ", "")
+        for units, told in (
+            # more treatments than trees
+            ("  tree: {count: 3}", "4 levels, but there are only 3 of \"tree\" in all; expected"),
+            # as many trees as treatments: nothing is left to test with
+            ("  tree: {count: 4}", "more replicates"),
+            # blocks that cannot be filled
+            ("  block: {count: 6}\n  tree: {within: block, count: 0}", "expected a whole number"),
+            ("  block: {count: 2}\n  tree: {within: block, count: 2}", "expected"),
+        ):
+            self.write("p.yaml", plain.replace(block, units))
+            self.assertIn(told, self.run_it("plan", "p.yaml", status=1).err)
+
+    def test_what_is_expected_is_judged(self):
+        self.write("p.yaml", PLAN.replace("mean: 25", "mean: 25, of: 3, shares: [0.4, 0.6]"))
+        for verb in ("check", "plan"):
+            err = self.run_it(verb, "p.yaml", status=1).err
+            self.assertIn("p.yaml:10:", err)
+            self.assertIn("no share of anything", err)
+            self.assertIn("has no classes", err)
+
+    def test_a_pilot_of_shares_tells_chance_apart(self):
+        protocol = PLAN.replace(
+            "yield: {kind: continuous, on: tree, unit: kg, margin: 6, "
+            "expect: {mean: 25, variation: {block: 2, tree: 3}}}",
+            "set: {kind: proportion, of: flowers, on: tree, margin: 0.15}")
+        self.trial("last.qx", protocol)
+        chance = random.Random(8)
+        rows = ["block,tree,set,flowers"]
+        for block in range(1, 7):
+            for tree in range(1, 5):
+                fruits = sum(chance.random() < 0.4 for _ in range(40))
+                rows.append(f"{block},{tree},{fruits},40")
+        self.write("d.csv", "\n".join(rows) + "\n")
+        self.run_it("record", "last.qx", "d.csv")
+        self.write("p.yaml", protocol)
+        run = self.run_it("plan", "p.yaml", "--from", "last.qx", "--json").out
+        plan = json.loads(run)["results"][0]
+        # Shares of 40 by chance alone: 1 / (40 p (1 - p)) on the logit scale.
+        mean = plan["mean"]
+        self.assertAlmostEqual(plan["chance_sd"], (40 * mean * (1 - mean)) ** -0.5, delta=0.02)
+        for line in plan["variation"]:  # beyond chance there is next to nothing
+            self.assertLess(line["sd"], 0.35)
+        text = self.run_it("plan", "p.yaml", "--from", "last.qx").out
+        self.assertIn("chance alone, in each tree", text)
+
+
 class Trees(harness.Case):
     def lay_out(self, *more, status=0):
         self.write("p.yaml", PLAN)

@@ -377,10 +377,22 @@ static void new_protocol_has_no_problem(void **state)
                                            "# shoot:",
                                            "# covariates:",
                                            "#   trunk_area:",
+                                           "# expect:",
+                                           "# expect:",
+                                           "# expect:",
                                            "# vigour:",
-                                           "# side:"};
-    static const char *const given[] = {
-        "seasons:", "  shoot:", "covariates:", "  trunk_area:", "  vigour:", "  side:"};
+                                           "# side:",
+                                           "# planning:"};
+    static const char *const given[] = {"seasons:",
+                                        "  shoot:",
+                                        "covariates:",
+                                        "  trunk_area:",
+                                        "expect:",
+                                        "expect:",
+                                        "expect:",
+                                        "  vigour:",
+                                        "  side:",
+                                        "planning:"};
     const char *rest = qx_new_protocol_text();
     qx_text *text = qx_text_new(arena);
     for (size_t i = 0; i < QX_COUNT(optional); i++) {
@@ -395,6 +407,11 @@ static void new_protocol_has_no_problem(void **state)
     assert_int_equal(whole->variate_count, 5);
     assert_int_equal(whole->covariate_count, 1);
     assert_int_equal(whole->seasons.level_count, 2);
+    for (size_t v = 0; v < 3; v++) {
+        assert_non_null(whole->variate[v].expect);
+        assert_true(whole->variate[v].expect->mean > 0.0);
+    }
+    assert_int_equal(whole->planning.samples, 4);
     qx_protocol_free(whole);
     qx_arena_free(arena);
 }

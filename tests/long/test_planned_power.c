@@ -25,11 +25,11 @@
 #define TRIALS 100000
 #endif
 
-/* Sanitizers look at the way, not at the numbers. */
+/* Sanitizers look at the way, not at the numbers: a few trials of it, and nothing is held. */
 #if defined(__SANITIZE_ADDRESS__)
-enum { USED = TRIALS / 20 };
+enum { USED = TRIALS / 20, HOLD = 0 };
 #else
-enum { USED = TRIALS };
+enum { USED = TRIALS, HOLD = 1 };
 #endif
 
 typedef struct plan {
@@ -65,7 +65,7 @@ static void agree(const char *what, double planned, double simulated, double tri
                   planned,
                   simulated,
                   (simulated - planned) / error);
-    assert_true(fabs(simulated - planned) < 4.0 * error);
+    assert_true(!HOLD || fabs(simulated - planned) < 4.0 * error);
 }
 
 /* near: how far the formula alone may be off; 0: it is what is held against the trials. */
@@ -84,8 +84,8 @@ static void hold(qx_ctx *cx, const char *text, double near, size_t trials)
                       alone->power,
                       alone->power_equivalence,
                       f->simulated.error);
-        assert_true(fabs(alone->power - f->simulated.power) <
-                    near + 4.0 * sqrt(0.25 / (double)trials));
+        assert_true(!HOLD || fabs(alone->power - f->simulated.power) <
+                                 near + 4.0 * sqrt(0.25 / (double)trials));
     }
     done(&p);
     done(&formula);
@@ -143,7 +143,8 @@ static void hold_trees(qx_ctx *cx, const char *measure)
     const qx_plan_family *f = &p.planned->result[0].family[0];
     print_message("%.0f trees: simulated %.4f\n", trees, f->simulated.power);
     const double error = 4.0 * sqrt(2.0 * 0.16 / (double)USED);
-    assert_true(f->simulated.power > 0.8 - error && f->simulated.power < 0.85 + error);
+    assert_true(!HOLD ||
+                (f->simulated.power > 0.8 - error && f->simulated.power < 0.85 + error));
     done(&p);
 }
 

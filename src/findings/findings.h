@@ -244,7 +244,7 @@ typedef struct qx_result {
     const char *const *class_name;
     size_t used, missing;
     const char *without; /* what rows with a value lack and are left out for, or NULL */
-    double mean_size; /* shares: things that one is out of, on average; else 0 */
+    double mean_size;    /* shares: things that one is out of, on average; else 0 */
     qx_result_look look;
     size_t fixed_count;
     const char *const *fixed;

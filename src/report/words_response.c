@@ -211,11 +211,11 @@ static const char *unsettled(const parts *s)
         amount(s, d->estimate),
         range(s, d->lower, d->upper),
         s->level);
+    core = qx_say(s->doc, "%s%s", core, ratio_text(s));
     if (margin != NULL) {
         core = qx_say(s->doc, "%s A difference of %s would matter.", core, margin);
     }
-    return qx_say(
-        s->doc, "%s%s%s", core, ratio_text(s), settle_text(s, d->replicates_to_settle));
+    return qx_say(s->doc, "%s%s", core, settle_text(s, d->replicates_to_settle));
 }
 
 /* `means`: what was seen, or "". */

@@ -17,6 +17,7 @@
 #include "findings/observed_cells.h"
 #include "findings/refusal.h"
 #include "findings/repeats.h"
+#include "findings/slopes_of.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
 
@@ -159,6 +160,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_observed_cells_of(w));
     QX_TRY(qx_contrasts_of(w));
+    QX_TRY(qx_slopes_of(w));
     QX_TRY(qx_dose_of(w));
     QX_TRY(qx_checks_of(w));
     QX_TRY(qx_correlations_of(w));

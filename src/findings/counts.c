@@ -14,6 +14,7 @@
 #include "findings/observed_cells.h"
 #include "findings/refusal.h"
 #include "findings/replicated.h"
+#include "findings/slopes_of.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "numeric/dist.h"
@@ -123,6 +124,7 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_observed_cells_of(w));
     QX_TRY(qx_added_control_of(w));
+    QX_TRY(qx_slopes_of(w));
     QX_TRY(qx_counts_points(w, fit));
     QX_TRY(qx_counts_check_zeros(w, fit));
     return qx_warn_of_interactions(w);

@@ -60,6 +60,48 @@ void qx_covariate_row(const qx_work *w, size_t column, double row[])
     }
 }
 
+/* Share of column `inside` of a slope term in the slope of one level. */
+static double slope_share(
+    const qx_design *d, const qx_term *s, size_t inside, size_t factor, size_t level)
+{
+    double share = 1.0;
+    for (size_t i = 0; i < s->factor_count; i++) {
+        const size_t levels = d->frame->factor[s->factor[i]].level_count;
+        const size_t at = 1 + inside % (levels - 1);
+        inside /= levels - 1;
+        share *= s->factor[i] != factor ? 1.0 / (double)levels : at == level ? 1.0 : 0.0;
+    }
+    return share;
+}
+
+void qx_covariate_slope(const qx_work *w,
+                        size_t number,
+                        size_t factor,
+                        size_t level,
+                        double row[],
+                        bool *estimable)
+{
+    const qx_design *d = w->design;
+    memset(row, 0, d->p * sizeof *row);
+    *estimable = false;
+    for (size_t t = 0; t < d->term_count; t++) {
+        const qx_term *s = &d->term[t];
+        if (s->number != number) {
+            continue;
+        }
+        const size_t columns = columns_of(d->frame, s), first = first_of(d, t);
+        *estimable = d->term_df[t] == columns && (s->factor_count == 0 || *estimable);
+        for (size_t j = 0; j < d->p; j++) {
+            if (d->kept[j] >= first && d->kept[j] < first + columns) {
+                row[j] = slope_share(d, s, d->kept[j] - first, factor, level);
+            }
+        }
+        if (!*estimable) {
+            return;
+        }
+    }
+}
+
 double qx_covariate_log_det(const qx_work *w)
 {
     const qx_design *d = w->design;

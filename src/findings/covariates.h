@@ -15,6 +15,17 @@
  * `column` for the covariates as measured. */
 void qx_covariate_row(const qx_work *w, size_t column, double row[]);
 
+/* The row whose product with the fit's coefficients is the slope in `number` (of the frame)
+ * on the inner scale: of level `level` of frame factor `factor`, of all for QX_NO_COLUMN;
+ * averaged with equal weights over the levels that are not named. `estimable`: all slopes
+ * that the protocol asks for are in the model. */
+void qx_covariate_slope(const qx_work *w,
+                        size_t number,
+                        size_t factor,
+                        size_t level,
+                        double row[],
+                        bool *estimable);
+
 /* What the scales took from log|X'V^-1 X|: to be added to the restricted criterion. */
 double qx_covariate_log_det(const qx_work *w);
 

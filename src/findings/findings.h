@@ -126,7 +126,33 @@ typedef struct qx_contrast_line {
     const char *of; /* treatment */
     double estimate, se, df, value, p;
     double p_adjusted; /* all contrasts of the variate as one family; NAN: not made */
+    double lower, upper; /* not adjusted */
+    double margin; /* of the variate, where weights of 1 in all are set against 1 in all and
+                      the scale is that of the margin; else NAN */
+    qx_verdict verdict; /* of p, as planned */
+    bool beyond_margin;
+    double p_equivalence, lower_equivalence, upper_equivalence;
+    bool compares; /* a mean of some levels against a mean of others */
 } qx_contrast_line;
+
+/* The slope of a covariate: of all (cell.count 0), or of one level of a treatment. For one
+ * unit of the covariate, on the scale of the model (of the link, or transformed). */
+typedef struct qx_slope_line {
+    qx_cell cell;
+    double estimate, se, df, lower, upper, p; /* not adjusted */
+} qx_slope_line;
+
+/* What a covariate does to means and differences (findings/slopes_of.h). */
+typedef struct qx_covariate_line {
+    const char *name, *unit; /* unit "" if none */
+    double held;             /* its mean over the rows: where means and differences hold */
+    double low, high;        /* its lowest and highest decile over the rows */
+    size_t slope_count;
+    const qx_slope_line *slope;
+    /* Where levels have slopes of their own: their differences at `low` and at `high`. */
+    size_t end_count; /* of each */
+    const qx_difference *at_low, *at_high;
+} qx_covariate_line;
 
 typedef struct qx_check_line {
     const char *check; /* "shapiro-wilk", "brown-forsythe", "outlier" ... */
@@ -280,6 +306,8 @@ typedef struct qx_result {
     const qx_difference *against;
     size_t contrast_count;
     const qx_contrast_line *contrast;
+    size_t covariate_count; /* those that are in the model */
+    const qx_covariate_line *covariate;
     size_t check_count;
     const qx_check_line *check;
     size_t residual_count;

@@ -1,6 +1,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/decimal.h"
 #include "findings/frame_builder.h"
 #include "numeric/sums.h"
 
@@ -64,6 +65,23 @@ static qx_status add_levels(qx_frame_builder *b,
     return QX_OK;
 }
 
+/* Seasons that are numbers carry trends, as the levels of treatments do; NULL: some are
+ * not. */
+static qx_status season_scores(const qx_frame_builder *b, const double **out)
+{
+    const qx_seasons *s = &b->protocol->seasons;
+    double *score;
+    *out = NULL;
+    QX_NEW_IN(b->cx, b->arena, score, s->level_count);
+    for (size_t l = 0; l < s->level_count; l++) {
+        if (!qx_decimal_read(s->level[l], strlen(s->level[l]), '.', &score[l], NULL)) {
+            return QX_OK;
+        }
+    }
+    *out = score;
+    return QX_OK;
+}
+
 qx_status qx_frame_add_treatments(qx_frame_builder *b, qx_variate_frame *out)
 {
     const qx_protocol *p = b->protocol;
@@ -72,8 +90,10 @@ qx_status qx_frame_add_treatments(qx_frame_builder *b, qx_variate_frame *out)
     if (s->level_count > 1) {
         const qx_column *column = qx_table_find(b->table, s->column);
         if (column != NULL && column->kind == QX_COLUMN_LABEL) {
+            const double *score;
+            QX_TRY(season_scores(b, &score));
             QX_TRY(add_levels(
-                b, "season", column, s->level_count, s->level, NULL, &out->season));
+                b, "season", column, s->level_count, s->level, score, &out->season));
         }
     }
     QX_NEW_IN(b->cx, b->arena, out->treatment, p->treatment_count);

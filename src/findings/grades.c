@@ -11,6 +11,7 @@
 #include "findings/observed_cells.h"
 #include "findings/refusal.h"
 #include "findings/replicated.h"
+#include "findings/slopes_of.h"
 #include "findings/small_sample.h"
 #include "findings/tests_of.h"
 #include "model/multinomial.h"
@@ -176,6 +177,7 @@ static qx_status read_fit(qx_work *w, qx_classes *fit)
         return QX_OK;
     }
     QX_TRY(qx_simple_effects_of(w));
+    QX_TRY(qx_slopes_of(w));
     if (has_order(w)) {
         QX_TRY(qx_contrasts_of(w));
         QX_TRY(qx_grades_check(w, fit));

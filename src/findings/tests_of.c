@@ -9,11 +9,16 @@
 #include "findings/covariates.h"
 #include "findings/joint_test.h"
 #include "findings/replicated.h"
+#include "findings/verdict.h"
+#include "model/equivalence.h"
 #include "model/trend.h"
 #include "numeric/dist.h"
 
 /* Powers of two whose squares, times ordinary numbers, stay numbers. */
 #define SQUARES_SAFE 300
+
+/* Weights such as 1/3 are typed with few digits. */
+#define WEIGHT_SLACK 0.005
 
 /* Are units seen in several seasons or on several dates? */
 static bool repeated(const qx_work *w)
@@ -221,7 +226,15 @@ static qx_status contrast_weights(qx_work *w,
     *possible = true;
     if (def->trend != QX_TREND_NONE) {
         const int degree = (int)def->trend; /* QX_TREND_LINEAR is 1 ... */
-        if (f->score == NULL || f->level_count <= (size_t)degree) {
+        if (f->score == NULL) {
+            *possible = false;
+            return qx_note(w->cx,
+                           "%s needs levels of %s that are numbers: a trend has no other "
+                           "scale.",
+                           def->name,
+                           f->name);
+        }
+        if (f->level_count <= (size_t)degree) {
             *possible = false;
             return qx_note(w->cx,
                            "%s needs more levels of %s than the data have.",
@@ -248,6 +261,42 @@ static qx_status contrast_weights(qx_work *w,
         }
     }
     return QX_OK;
+}
+
+/* Weights that sum to 1 on one side and to -1 on the other: a mean against a mean. */
+static bool compares(size_t levels, const double weight[])
+{
+    double up = 0.0, down = 0.0;
+    for (size_t l = 0; l < levels; l++) {
+        *(weight[l] > 0.0 ? &up : &down) += weight[l];
+    }
+    return fabs(up - 1.0) < WEIGHT_SLACK && fabs(down + 1.0) < WEIGHT_SLACK;
+}
+
+/* Limits and verdict, as those of a difference that is not adjusted. */
+static void judge(const qx_work *w, qx_contrast_line *line)
+{
+    const bool fits = line->compares && w->estimator.kind->respond == NULL;
+    const double half = line->df > 0.0
+                            ? qx_t_q(w->alpha / 2.0, line->df, QX_UPPER) * line->se
+                            : (double)NAN;
+    line->margin = fits ? w->margin : (double)NAN;
+    const qx_equivalence e =
+        qx_equivalence_test(line->estimate, line->se, line->df, line->margin, w->alpha);
+    line->lower = line->estimate - half;
+    line->upper = line->estimate + half;
+    line->p_equivalence = e.p;
+    line->lower_equivalence = e.lower;
+    line->upper_equivalence = e.upper;
+    qx_difference d = {.estimate = line->estimate,
+                       .p_adjusted = line->p,
+                       .lower = line->lower,
+                       .upper = line->upper,
+                       .margin = line->margin,
+                       .p_equivalence = e.p};
+    qx_verdict_give(&d, w->alpha);
+    line->verdict = d.verdict;
+    line->beyond_margin = d.beyond_margin;
 }
 
 static qx_status contrast(qx_work *w,
@@ -291,7 +340,10 @@ static qx_status contrast(qx_work *w,
                                .df = e.df,
                                .value = value,
                                .p = qx_t_two_sided(value, e.df),
-                               .p_adjusted = NAN};
+                               .p_adjusted = NAN,
+                               .compares = def->trend == QX_TREND_NONE &&
+                                           compares(levels, weight)};
+    judge(w, line);
     return QX_OK;
 }
 

@@ -96,6 +96,7 @@ static void averages(qx_doc *doc,
                           "the protocol) says more than comparing pair by pair.",
                           factor));
     }
+    qx_doc_planned(doc, f, r, factor);
     qx_doc_pairs(doc, f, r, list, count);
 }
 
@@ -122,6 +123,7 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
         return;
     }
     qx_doc_heading(doc, 4, NULL, qx_say(doc, "Effect of %s", factor));
+    qx_doc_covariate_slopes(doc, f, r, factor);
     if (inside && joint != NULL) {
         inside_levels(doc, f, r, factor, joint, simple_list, simple_count);
     } else if (inside) { /* no average, but what was tried can be compared */
@@ -359,6 +361,7 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
             "is large enough to care.");
     }
     tell_control(doc, f, r);
+    qx_doc_covariate_held(doc, r);
     const size_t told = factors_by_strength(doc, f, r);
     if (told == 0) {
         const char *words = qx_doc_variance_words(doc, f, r);

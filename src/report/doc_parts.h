@@ -4,6 +4,8 @@
  *   doc_journal.c  means as a horticultural journal lays them out
  *   doc_tables.c   differences, contrasts, tests, components
  *   doc_classical.c  the classical analysis of variance, efficiency of the blocking
+ *   doc_contrast.c   planned contrasts as sentences
+ *   doc_covariate.c  where means hold, slopes, differences at low and high values
  *   doc_dose.c     dose and response: the sentence and the table
  *   doc_method.c   how it was analysed, checks, cautions
  *   doc_report.c   all of it in order */
@@ -77,6 +79,21 @@ bool qx_doc_dose(qx_doc *doc,
                  const char *factor,
                  bool inside);
 void qx_doc_dose_table(qx_doc *doc, const qx_findings *f, const qx_result *r);
+
+/* Planned contrasts with weights of one treatment, as sentences. */
+void qx_doc_planned(qx_doc *doc,
+                    const qx_findings *f,
+                    const qx_result *r,
+                    const char *factor);
+
+/* Covariates: at which values means hold; at the differences of a factor whose levels have
+ * slopes of their own, a warning and both ends; the tables. Nothing without covariates. */
+void qx_doc_covariate_held(qx_doc *doc, const qx_result *r);
+void qx_doc_covariate_slopes(qx_doc *doc,
+                             const qx_findings *f,
+                             const qx_result *r,
+                             const char *factor);
+void qx_doc_covariate_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Limits of a contrast at the protocol's level: NAN without df. */
 double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c);

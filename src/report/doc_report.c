@@ -288,6 +288,7 @@ static void behind_it(qx_doc *doc, const qx_findings *f, const qx_result *r)
     qx_doc_test_table(doc, f, r);
     qx_doc_classical(doc, r);
     qx_doc_contrast_table(doc, f, r);
+    qx_doc_covariate_tables(doc, f, r);
     qx_doc_dose_table(doc, f, r);
     qx_doc_variance_table(doc, f, r);
     qx_doc_correlation_table(doc, r);

@@ -191,10 +191,10 @@ void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r
         return;
     }
     qx_doc_table *t = qx_doc_table_new(
-        doc, qx_say(doc, "%s: contrasts and trends", qx_words_heading(doc, r)));
+        doc, qx_say(doc, "%s: contrasts and trends", qx_words_label(doc, r)));
     qx_table_column(t, "Contrast", false);
     qx_table_column(t, "of", false);
-    qx_table_column(t, "Estimate", true);
+    qx_table_column(t, qx_say(doc, "Estimate%s", qx_words_model_scale(doc, r)), true);
     qx_table_column(t, "SE", true);
     qx_table_column(t, "df", true);
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);

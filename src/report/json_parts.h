@@ -20,4 +20,13 @@ void qx_json_dose(qx_json *j, size_t count, const qx_dose dose[]);
  * only where there are any. */
 void qx_json_covariance(qx_json *j, const qx_result *r);
 
+/* "covariates": where means hold, slopes, differences at low and high values; left out where
+ * there are none. */
+void qx_json_covariates(qx_json *j, const qx_result *r);
+
+/* Parts of render_json.c that other parts use: levels, and a list of differences. */
+void qx_json_cell(qx_json *j, const char *key, const qx_cell *cell);
+void qx_json_differences(
+    qx_json *j, const char *key, size_t count, const qx_difference list[], bool simple);
+
 #endif

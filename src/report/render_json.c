@@ -265,7 +265,7 @@ static void write_difference(qx_json *j, const qx_difference *d, bool simple)
     qx_json_close(j, '}');
 }
 
-static void write_differences(
+void qx_json_differences(
     qx_json *j, const char *key, size_t count, const qx_difference list[], bool simple)
 {
     qx_json_open(j, key, '[');
@@ -288,6 +288,11 @@ static void write_contrasts(qx_json *j, const qx_result *r)
         qx_json_number(j, "value", c->value);
         qx_json_number(j, "p", c->p);
         qx_json_number(j, "p_adjusted", c->p_adjusted);
+        qx_json_text(j, "scale", r->link);
+        qx_json_number(j, "lower", c->lower);
+        qx_json_number(j, "upper", c->upper);
+        qx_json_number(j, "margin", c->margin);
+        qx_json_text(j, "verdict", qx_verdict_word(c->verdict));
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');
@@ -373,10 +378,11 @@ static void write_result(qx_json *j, const qx_result *r)
     write_coefficients(j, r);
     write_tests(j, r);
     write_means(j, r);
-    write_differences(j, "differences", r->difference_count, r->difference, false);
-    write_differences(j, "simple_effects", r->simple_count, r->simple, true);
+    qx_json_differences(j, "differences", r->difference_count, r->difference, false);
+    qx_json_differences(j, "simple_effects", r->simple_count, r->simple, true);
     if (r->against_count > 0) {
-        write_differences(j, "control_against_rest", r->against_count, r->against, false);
+        qx_json_differences(
+            j, "control_against_rest", r->against_count, r->against, false);
     }
     write_contrasts(j, r);
     write_checks(j, r);
@@ -384,6 +390,7 @@ static void write_result(qx_json *j, const qx_result *r)
     write_units(j, r);
     qx_json_classical(j, r->classical);
     qx_json_dose(j, r->dose_count, r->dose);
+    qx_json_covariates(j, r);
     write_texts(j, "notes", r->note_count, r->note);
     qx_json_close(j, '}');
 }

@@ -248,7 +248,18 @@ static const qx_difference difference = {"angle",
                                          NAN,
                                          NULL};
 static const qx_contrast_line contrast[] = {
-    {"angle_trend", "angle", 1.25, 0.5, 10, 2.5, 0.03, 0.03}};
+    {.name = "angle_trend",
+     .of = "angle",
+     .estimate = 1.25,
+     .se = 0.5,
+     .df = 10,
+     .value = 2.5,
+     .p = 0.03,
+     .p_adjusted = 0.03,
+     .lower = 0.136,
+     .upper = 2.364,
+     .margin = NAN,
+     .verdict = QX_HIGHER}};
 static const qx_check_line check[] = {
     {"shapiro-wilk", 0.97, 0.4, NAN, NAN, NAN, NAN, 0, NULL, NULL, NULL},
     {"box-cox", 0.5, NAN, NAN, NAN, 0.1, 0.9, 0, "try it", NULL, NULL},

@@ -1,5 +1,5 @@
-/* Augmented blocks: checks in every block, what is new once in the whole trial. Places that
- * are left over take checks once more, as evenly over the checks and the blocks as can be.
+/* Augmented blocks: checks in every block, what is new once in the whole trial. Blocks hold
+ * what is left where trees are left out. Places that are left over take checks once more, as evenly over the checks and the blocks as can be.
  * Chance gives the new ones their places in the whole trial, the extra checks their blocks,
  * and everything its place inside the block.
  * Source: Federer 1956, Hawaiian Planters' Record 55:191-208; Federer & Raghavarao 1975,
@@ -12,6 +12,7 @@ typedef struct lists {
     size_t *check;
     size_t checks;
     size_t *extra; /* of each block: checks once more */
+    size_t *size;  /* of each block */
 } lists;
 
 static qx_status fill_lists(qx_drawing *d, lists *l)
@@ -21,7 +22,11 @@ static qx_status fill_lists(qx_drawing *d, lists *l)
     QX_NEW(d->cx, l->entry, s->combinations);
     QX_NEW(d->cx, l->check, s->combinations);
     QX_NEW(d->cx, l->extra, d->group_count);
+    QX_NEW(d->cx, l->size, d->group_count);
     QX_NEW(d->cx, block, d->group_count);
+    for (size_t i = 0; i < d->plots; i++) {
+        l->size[d->group[i]]++;
+    }
     for (size_t c = 0; c < s->combinations; c++) {
         if (s->check[c]) {
             l->check[l->checks++] = c;
@@ -35,9 +40,13 @@ static qx_status fill_lists(qx_drawing *d, lists *l)
         block[b] = b;
     }
     qx_rng_shuffle(&d->rng, d->group_count, block);
-    const size_t left = d->plots - d->group_count * l->checks - l->entries;
-    for (size_t i = 0; i < left; i++) {
-        l->extra[block[i % (d->group_count > 0 ? d->group_count : 1)]]++;
+    size_t left = d->plots - d->group_count * l->checks - l->entries;
+    for (size_t i = 0; left > 0; i++) {
+        const size_t b = block[i % (d->group_count > 0 ? d->group_count : 1)];
+        if (l->extra[b] < l->size[b] - l->checks) {
+            l->extra[b]++;
+            left--;
+        }
     }
     return QX_OK;
 }
@@ -58,7 +67,7 @@ qx_status qx_draw_augmented(qx_drawing *d)
     QX_NEW(d->cx, drawn, d->group_count * held);
     for (size_t b = 0; b < d->group_count; b++) {
         size_t *here = drawn + b * held;
-        for (size_t i = 0; i < held; i++) {
+        for (size_t i = 0; i < l.size[b]; i++) {
             if (i < l.checks) {
                 here[i] = l.check[i];
             } else if (i < l.checks + l.extra[b]) {
@@ -67,7 +76,7 @@ qx_status qx_draw_augmented(qx_drawing *d)
                 here[i] = l.entry[next_entry++];
             }
         }
-        qx_rng_shuffle(&d->rng, held, here);
+        qx_rng_shuffle(&d->rng, l.size[b], here);
     }
     for (size_t i = 0; i < d->plots; i++) {
         const size_t b = d->group[i];

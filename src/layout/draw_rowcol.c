@@ -2,45 +2,17 @@
  * the search finds (from a Youden square where one is known); where a row or a column can
  * hold every combination, it does. Chance then names the combinations (those wished equally
  * often among each other), orders the rectangles, their rows and their columns (lines that
- * run through all rectangles keep their order in each): the layout is uniform among all that
+ * run through all rectangles keep their order in each; with gaps, lines that have them at the
+ * same places among each other): the layout is uniform among all that
  * come from the plan in this way, so that the analysis with rows and columns holds (Bailey &
  * Rowley 1987, Proc R Soc Lond A 410:105-124, from memory). */
 #include <math.h>
 
 #include "layout/construct.h"
-#include "layout/drawing.h"
+#include "layout/lines.h"
 #include "layout/search.h"
 
-typedef struct lines {
-    size_t *row, *column; /* code of each plot, through the whole trial */
-    size_t rows, columns;
-    bool row_inside, column_inside; /* inside the rectangle, else through all of them */
-    size_t *cell;                   /* plot of rectangle, row, column */
-} lines;
-
-static bool inside(const qx_drawing *d, size_t line)
-{
-    return d->stratum->group_count > 0 &&
-           qx_plan_above(d->plan, line, d->stratum->group[0]);
-}
-
-static qx_status find_lines(qx_drawing *d, lines *l)
-{
-    const qx_stratum *s = d->stratum;
-    QX_NEW(d->cx, l->row, d->plots);
-    QX_NEW(d->cx, l->column, d->plots);
-    QX_NEW(d->cx, l->cell, d->plots);
-    QX_TRY(qx_drawing_codes(d, 1, &s->rows, l->row, &l->rows));
-    QX_TRY(qx_drawing_codes(d, 1, &s->columns, l->column, &l->columns));
-    l->row_inside = inside(d, s->rows);
-    l->column_inside = inside(d, s->columns);
-    for (size_t i = 0; i < d->plots; i++) {
-        const size_t row = qx_drawing_line(d, i, s->rows);
-        const size_t column = qx_drawing_line(d, i, s->columns);
-        l->cell[(d->group[i] * s->row_held + row) * s->column_held + column] = i;
-    }
-    return QX_OK;
-}
+#define HITS 12 /* starts that end alike: no bound says that it is the best */
 
 /* Where combinations change places: inside rows or columns that hold all, else inside the
  * rectangle or the whole trial. */
@@ -88,7 +60,7 @@ static qx_status deal(qx_drawing *d)
     return QX_OK;
 }
 
-static qx_status construct(qx_drawing *d, const lines *l, bool *found)
+static qx_status construct(qx_drawing *d, const qx_lines *l, bool *found)
 {
     const qx_stratum *s = d->stratum;
     const size_t v = s->combinations;
@@ -137,7 +109,7 @@ static qx_status narrow(qx_drawing *d, const size_t from[], uint32_t **to)
     return QX_OK;
 }
 
-static qx_status search(qx_drawing *d, const lines *l, bool good)
+qx_status qx_rowcol_search(qx_drawing *d, const qx_lines *l, bool good)
 {
     const size_t v = d->stratum->combinations;
     const bool whole = !l->row_inside || !l->column_inside;
@@ -169,6 +141,14 @@ static qx_status search(qx_drawing *d, const lines *l, bool good)
                     .set = part,
                     .good_start = good,
                     .work = QX_SEARCH_WORK};
+    if (d->stratum->left_out > 0 || d->stratum->check != NULL) {
+        in.hits = HITS;
+    }
+    if (d->stratum->left_out > 0) {
+        double *left = NULL;
+        QX_TRY(qx_lines_left(d, l, &left));
+        in.left = left;
+    }
     QX_TRY(target_of(d, in.blocking, &in.target));
     QX_TRY(qx_search_run(d->cx, &in, &d->search, treatment, &trace));
     if (isinf(trace)) {
@@ -185,59 +165,36 @@ static qx_status search(qx_drawing *d, const lines *l, bool good)
 
 qx_status qx_plan_rowcol(qx_drawing *d)
 {
-    lines l = {0};
+    qx_lines l = {0};
     bool good = false;
-    QX_TRY(find_lines(d, &l));
+    QX_TRY(qx_lines_find(d, &l));
     QX_TRY(find_parts(d));
     QX_TRY(construct(d, &l, &good));
     if (!good) {
         QX_TRY(deal(d));
     }
-    return search(d, &l, good);
+    return qx_rowcol_search(d, &l, good);
 }
 
 /* --- chance --- */
 
-/* A random order of lines for each rectangle, the same for all where they run through. */
-static qx_status orders(qx_drawing *d, size_t held, bool own, size_t **out)
-{
-    QX_NEW(d->cx, *out, d->group_count * held);
-    for (size_t g = 0; g < d->group_count; g++) {
-        size_t *order = *out + g * held;
-        for (size_t i = 0; i < held; i++) {
-            order[i] = own || g == 0 ? i : (*out)[i];
-        }
-        if (own || g == 0) {
-            qx_rng_shuffle(&d->rng, held, order);
-        }
-    }
-    return QX_OK;
-}
-
 qx_status qx_draw_rowcol(qx_drawing *d)
 {
-    const qx_stratum *s = d->stratum;
-    lines l = {0};
+    const size_t v = d->stratum->combinations;
+    /* every square is whole by itself */
+    const size_t namings = d->stratum->rule == QX_RULE_LATIN ? d->group_count : 1;
+    qx_lines l = {0};
+    qx_line_orders orders = {0};
     size_t *name = NULL;
-    size_t *group = NULL;
-    size_t *row = NULL;
-    size_t *column = NULL;
-    QX_TRY(find_lines(d, &l));
-    QX_NEW(d->cx, name, s->combinations);
-    QX_NEW(d->cx, group, d->group_count);
-    QX_TRY(qx_drawing_relabel(d, name));
-    for (size_t g = 0; g < d->group_count; g++) {
-        group[g] = g;
+    QX_TRY(qx_lines_find(d, &l));
+    QX_NEW(d->cx, name, namings * v);
+    for (size_t k = 0; k < namings; k++) {
+        QX_TRY(qx_drawing_relabel(d, name + k * v));
     }
-    qx_rng_shuffle(&d->rng, d->group_count, group);
-    QX_TRY(orders(d, s->row_held, l.row_inside, &row));
-    QX_TRY(orders(d, s->column_held, l.column_inside, &column));
+    QX_TRY(qx_lines_shuffle(d, &l, d->columns_stay, &orders));
     for (size_t i = 0; i < d->plots; i++) {
-        const size_t g = d->group[i];
-        const size_t r = row[g * s->row_held + qx_drawing_line(d, i, s->rows)];
-        const size_t c = column[g * s->column_held + qx_drawing_line(d, i, s->columns)];
-        const size_t from = (group[g] * s->row_held + r) * s->column_held + c;
-        d->combination[i] = name[d->design[l.cell[from]]];
+        const size_t from = d->design[qx_lines_source(d, &l, &orders, i)];
+        d->combination[i] = name[d->group[i] % namings * v + from];
     }
     return QX_OK;
 }

@@ -28,8 +28,12 @@ typedef struct qx_drawing {
     size_t *design;      /* plan step to draw step: combination of each plot */
     size_t *part;        /* plan step to draw step: set or family of each plot */
     size_t part_count;
-    bool families; /* parts are families: each names its combinations anew */
+    bool families;     /* parts are families: each names its combinations anew */
+    bool columns_stay; /* rows and columns: their order makes neighbours even */
 } qx_drawing;
+
+/* The treated things of the stratum into plot and group; room for the rest. */
+qx_status qx_drawing_list(qx_drawing *d);
 
 /* Codes of the plots by the things above them of `count` units (0: all in one). */
 qx_status qx_drawing_codes(
@@ -42,7 +46,8 @@ size_t qx_drawing_line(const qx_drawing *d, size_t plot, size_t line);
  * one more for those with the largest rest, the first of them first. */
 void qx_drawing_share_out(const qx_stratum *s, size_t n, size_t times[]);
 
-/* A random order of the combinations among those wished equally often: to[from]. */
+/* A random order of the combinations among those wished equally often (checks among checks):
+ * to[from]. */
 qx_status qx_drawing_relabel(qx_drawing *d, size_t to[]);
 
 /* --- the drawers: draw_*.c --- */
@@ -55,5 +60,18 @@ qx_status qx_draw_incomplete(qx_drawing *d);
 qx_status qx_plan_rowcol(qx_drawing *d);
 qx_status qx_draw_rowcol(qx_drawing *d);
 qx_status qx_draw_augmented(qx_drawing *d);
+
+/* --- parts of rows and columns --- */
+
+struct qx_lines;
+
+/* draw_gaps.c: a start where trees are left out or checks are repeated, into `design`. */
+qx_status qx_start_gaps(qx_drawing *d, const struct qx_lines *lines);
+
+/* draw_rowcol.c: the best that the search finds from `design`. */
+qx_status qx_rowcol_search(qx_drawing *d, const struct qx_lines *lines, bool good);
+
+/* even_lines.c: a plan whose neighbours along the rows are even, into `design`. */
+qx_status qx_plan_even_lines(qx_drawing *d);
 
 #endif

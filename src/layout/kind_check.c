@@ -183,6 +183,42 @@ complain_blocks(qx_ctx *cx, const qx_plan *plan, const qx_stratum *s, qx_complai
 
 /* --- checks --- */
 
+/* Rows and columns: the checks alone must tie all of them together. */
+static qx_status complain_augmented_lines(qx_ctx *cx,
+                                          const qx_plan *plan,
+                                          const qx_stratum *s,
+                                          qx_complaints *to)
+{
+    qx_arena *arena = qx_ctx_scratch(cx);
+    const char *name = plan->spec->treatment[s->treatment[0]].name;
+    const char *unit = plan->spec->unit[s->unit].name;
+    const size_t entries = s->combinations - s->checks;
+    const size_t things = qx_stratum_things(plan, s);
+    const size_t left = things > entries ? things - entries : 0;
+    const size_t lines = plan->total[s->rows] + plan->total[s->columns];
+    const size_t need = s->checks + lines - 2;
+    return tell(cx,
+                s,
+                to,
+                qx_arena_printf(arena,
+                                "%zu new levels of %s leave %zu of %zu of %s for the %zu "
+                                "checks, too few to tie %zu rows and columns together",
+                                entries,
+                                name,
+                                left,
+                                things,
+                                unit,
+                                s->checks,
+                                lines),
+                things > need
+                    ? qx_arena_printf(arena,
+                                      "expected %zu places for checks: at most %zu new "
+                                      "levels, or more rows and columns",
+                                      need,
+                                      things - need)
+                    : "expected more rows and columns, or fewer checks");
+}
+
 static qx_status complain_augmented(qx_ctx *cx,
                                     const qx_plan *plan,
                                     const qx_stratum *s,
@@ -196,6 +232,9 @@ static qx_status complain_augmented(qx_ctx *cx,
     const size_t groups = groups_in_all(plan, s);
     if (group == NULL) {
         return no_memory(cx);
+    }
+    if (s->rows != QX_WHOLE_TRIAL && s->row_held > 1 && s->column_held > 1) {
+        return complain_augmented_lines(cx, plan, s, to);
     }
     if (s->group_count == 0 || groups < 2 || s->rows != QX_WHOLE_TRIAL) {
         return tell(
@@ -243,7 +282,7 @@ static qx_status complain_augmented(qx_ctx *cx,
                         group,
                         entries + s->checks * groups,
                         unit,
-                        groups * s->held),
+                        qx_stratum_things(plan, s)),
         qx_arena_printf(arena,
                         "expected %zu of %s in each, or %zu blocks",
                         s->checks + (entries + groups - 1) / groups,
@@ -280,7 +319,9 @@ qx_stratum_check(qx_ctx *cx, const qx_plan *plan, const qx_stratum *s, qx_compla
                      "expected fewer levels, or fewer treatments on one unit");
         return QX_OK;
     }
-    if (s->rule != QX_RULE_NONE) {
+    /* cells that hold several and have gaps: told in wishes.c */
+    if (s->rule != QX_RULE_NONE ||
+        (s->left_out > 0 && s->group_count > 1 && s->rows == QX_WHOLE_TRIAL)) {
         return QX_OK;
     }
     if (s->check != NULL) {

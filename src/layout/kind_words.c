@@ -1,6 +1,8 @@
 /* What chance did, in sentences for the report. */
 #include "layout/assess.h"
 #include "layout/kind.h"
+#include "layout/neighbour.h"
+#include "layout/restrict.h"
 
 #define SIZE_MOST 1200 /* blocks and combinations of which the efficiency is told */
 
@@ -97,6 +99,29 @@ static void add_set(const qx_plan *plan, const qx_stratum *s, qx_text *out)
     }
 }
 
+static void
+add_rectangle(const qx_plan *plan, const qx_stratum *s, size_t things, qx_text *out)
+{
+    if (s->check == NULL) {
+        add_in_all(s, things, out);
+    } else {
+        qx_text_printf(out,
+                       ": the %zu checks share %zu places down the diagonals, the %zu "
+                       "others stand once in the whole trial",
+                       s->checks,
+                       things - (s->combinations - s->checks),
+                       s->combinations - s->checks);
+    }
+    qx_text_printf(out,
+                   ", %s%zu in every %s and %zu in every %s",
+                   s->left_out > 0 ? "at most " : "",
+                   s->column_held,
+                   plan->spec->unit[s->rows].name,
+                   s->row_held,
+                   plan->spec->unit[s->columns].name);
+    add_set(plan, s, out);
+}
+
 static void add_rule(const qx_plan *plan,
                      const qx_stratum *s,
                      size_t things,
@@ -123,14 +148,7 @@ static void add_rule(const qx_plan *plan,
         add_set(plan, s, out);
         break;
     case QX_RULE_ROWCOL:
-        add_in_all(s, things, out);
-        qx_text_printf(out,
-                       ", %zu in every %s and %zu in every %s",
-                       s->column_held,
-                       plan->spec->unit[s->rows].name,
-                       s->row_held,
-                       plan->spec->unit[s->columns].name);
-        add_set(plan, s, out);
+        add_rectangle(plan, s, things, out);
         break;
     case QX_RULE_AUGMENTED:
         qx_text_printf(out,
@@ -145,6 +163,37 @@ static void add_rule(const qx_plan *plan,
         add_in_all(s, things, out);
         break;
     }
+}
+
+/* "Every two of spray stand side by side in a row 2 to 3 times." */
+static qx_status add_even(qx_ctx *cx,
+                          const qx_plan *plan,
+                          const qx_drawn *drawn,
+                          const qx_stratum *s,
+                          qx_text *out)
+{
+    const qx_layout made = {.placed_count = drawn->places->count,
+                            .placed = drawn->places->placed,
+                            .treatment_count = plan->spec->treatment_count,
+                            .level = drawn->level};
+    qx_neighbour_balance n = {0};
+    const bool crossed = s->rule == QX_RULE_LATIN || s->rule == QX_RULE_ROWCOL;
+    if (!crossed || !qx_wants_even(plan, s)) {
+        return QX_OK;
+    }
+    QX_TRY(qx_neighbour_balance_of(
+        cx, plan->spec, &made, s->treatment_count, s->treatment, &n));
+    qx_text_printf(out, " Every two stand side by side %zu", n.least);
+    if (n.most > n.least) {
+        qx_text_printf(out, " to %zu", n.most);
+    }
+    qx_text_add(out, n.most == 1 ? " time" : " times");
+    qx_text_add(out, " along the rows");
+    if (n.same > 0) {
+        qx_text_printf(out, ", and one beside itself %zu times in all", n.same);
+    }
+    qx_text_add(out, ".");
+    return QX_OK;
 }
 
 static void add_wishes(const qx_plan *plan, const qx_stratum *s, qx_text *out)
@@ -194,6 +243,7 @@ qx_status qx_kind_describe_stratum(qx_ctx *cx,
     }
     qx_text_add(out, ").");
     add_wishes(plan, s, out);
+    QX_TRY(add_even(cx, plan, drawn, s, out));
     const bool searched = s->rule == QX_RULE_INCOMPLETE || s->rule == QX_RULE_ROWCOL;
     return searched ? add_efficiency(cx, plan, drawn, s, out) : QX_OK;
 }

@@ -18,7 +18,8 @@
  *      many as the combinations, else a row-column layout by search;
  *   5. a parent that cannot hold every combination: incomplete blocks by search, complete
  *      inside the smallest unit above that can hold all of them;
- *   6. checks among the levels: augmented blocks.
+ *   6. checks among the levels: augmented blocks, or rows and columns with checks;
+ *   7. things that are left out: blocks, or rows and columns, of what there is.
  *
  * With guards only every (guards + 1)th thing of a unit inside its parent is treated, and
  * only these are counted.
@@ -40,9 +41,9 @@ typedef enum {
     QX_RULE_LATIN,   /* every combination once in every row and every column of a group */
     QX_RULE_UNEQUAL, /* the whole trial is one group and no multiple of the combinations */
     QX_RULE_INCOMPLETE, /* groups that cannot hold every combination equally often */
-    QX_RULE_ROWCOL,     /* the same for rows and columns at once */
-    QX_RULE_AUGMENTED,  /* checks in every group, everything else once */
-    QX_RULE_NONE        /* the units cannot hold the levels */
+    QX_RULE_ROWCOL, /* the same for rows and columns at once; with gaps or checks too */
+    QX_RULE_AUGMENTED, /* checks in every group, everything else once */
+    QX_RULE_NONE       /* the units cannot hold the levels */
 } qx_rule;
 
 typedef struct qx_stratum {
@@ -115,6 +116,13 @@ size_t qx_times(size_t a, size_t b);
 
 /* Adds the stratum of a unit with treatments to the plan (plan_strata.c). */
 qx_status qx_stratum_make(qx_ctx *cx, qx_arena *arena, qx_plan *plan, size_t unit);
+
+/* Can n things tell so many combinations apart when so many blocks are taken out? */
+bool qx_connectable(size_t things, size_t blocks, size_t combinations);
+
+/* `cell` lies in two crossed units and holds one thing of the stratum: a Latin square or a
+ * rectangle for it? Sets group, rows, columns and the rule (plan_crossed.c). */
+void qx_stratum_cross(const qx_plan *plan, qx_stratum *s, size_t cell);
 
 /* Treated things among `count` things of the stratum's unit inside one parent, and whether
  * the thing with this number (from 1) is one of them. */

@@ -19,90 +19,6 @@ size_t qx_stratum_things(const qx_plan *plan, const qx_stratum *s)
     return plan->total[s->unit] / count * qx_stratum_treated(s, count) - s->left_out;
 }
 
-/* --- rows and columns --- */
-
-/* The unit, or QX_WHOLE_TRIAL, inside which rows and columns both lie: the same parent, or
- * one of them inside a unit that the other runs across. False if there is none. */
-static bool common_group(const qx_plan *plan, const qx_stratum *s, size_t *group)
-{
-    const qx_layout_unit *rows = &plan->spec->unit[s->rows];
-    const qx_layout_unit *columns = &plan->spec->unit[s->columns];
-    if (rows->parent_count > 1 || columns->parent_count > 1) {
-        return false;
-    }
-    const size_t a = rows->parent_count == 1 ? rows->parent[0] : QX_WHOLE_TRIAL;
-    const size_t b = columns->parent_count == 1 ? columns->parent[0] : QX_WHOLE_TRIAL;
-    if (a != b && a != QX_WHOLE_TRIAL && b != QX_WHOLE_TRIAL) {
-        return false;
-    }
-    *group = a == QX_WHOLE_TRIAL ? b : a;
-    return true;
-}
-
-/* Rows and columns held by one group; a unit that runs across the groups is whole in each. */
-static size_t line_held(const qx_plan *plan, size_t line, size_t group)
-{
-    const bool inside = group != QX_WHOLE_TRIAL && qx_plan_above(plan, line, group);
-    return qx_plan_held(plan, line, inside ? group : QX_WHOLE_TRIAL);
-}
-
-/* Can n things tell so many combinations apart when so many blocks are taken out? */
-static bool connectable(size_t things, size_t blocks, size_t combinations)
-{
-    return things >= combinations && things - combinations + 1 >= blocks;
-}
-
-/* A rectangle that is no Latin square: rows and columns at once, by search. */
-static void try_rectangle(const qx_plan *plan, qx_stratum *s, size_t group)
-{
-    const size_t groups = group == QX_WHOLE_TRIAL ? 1 : plan->total[group];
-    const bool inside = group != QX_WHOLE_TRIAL &&
-                        qx_plan_above(plan, s->columns, group) &&
-                        qx_plan_above(plan, s->rows, group);
-    const size_t lines =
-        plan->total[s->rows] + plan->total[s->columns] - (inside ? groups : 1);
-    s->set = group;
-    s->set_held = s->held;
-    if (s->held % s->share_sum != 0 || group == QX_WHOLE_TRIAL) {
-        s->set = QX_WHOLE_TRIAL;
-        s->set_held = groups * s->held;
-    }
-    if (s->row_held > 1 && s->column_held > 1 && s->check == NULL &&
-        connectable(groups * s->held, lines, s->combinations)) {
-        s->rule = QX_RULE_ROWCOL;
-    }
-}
-
-/* `cell` lies in two crossed units: a Latin square, or a rectangle, for the stratum? */
-static void try_crossed(const qx_plan *plan, qx_stratum *s, size_t cell)
-{
-    const qx_layout_unit *unit = &plan->spec->unit[cell];
-    size_t group = QX_WHOLE_TRIAL;
-    s->rows = unit->parent[0];
-    s->columns = unit->parent[1];
-    s->row_held = line_held(plan, s->rows, QX_WHOLE_TRIAL);
-    s->column_held = line_held(plan, s->columns, QX_WHOLE_TRIAL);
-    s->group_count = 0;
-    const bool treated =
-        qx_plan_treated(plan, s->rows) || qx_plan_treated(plan, s->columns);
-    if (treated || !common_group(plan, s, &group)) {
-        return;
-    }
-    if (group != QX_WHOLE_TRIAL) {
-        s->group[0] = group;
-        s->group_count = 1;
-    }
-    s->row_held = line_held(plan, s->rows, group);
-    s->column_held = line_held(plan, s->columns, group);
-    s->held = qx_times(s->row_held, s->column_held);
-    if (s->row_held == s->combinations && s->column_held == s->combinations &&
-        s->share == NULL && s->check == NULL && s->combinations <= QX_LATIN_ORDER_MOST) {
-        s->rule = QX_RULE_LATIN;
-    } else {
-        try_rectangle(plan, s, group);
-    }
-}
-
 /* --- blocks --- */
 
 /* The smallest unit above the groups that holds every combination as wished. */
@@ -129,7 +45,7 @@ static void try_incomplete(const qx_plan *plan, qx_stratum *s)
     find_set(plan, s);
     const size_t sets = s->set == QX_WHOLE_TRIAL ? 1 : plan->total[s->set];
     const size_t things = sets * s->set_held;
-    if (s->held > 1 && connectable(things, things / s->held, s->combinations)) {
+    if (s->held > 1 && qx_connectable(things, things / s->held, s->combinations)) {
         s->rule = QX_RULE_INCOMPLETE;
     }
 }
@@ -174,12 +90,67 @@ static bool step_up(const qx_plan *plan, qx_stratum *s, size_t *unit)
         return !qx_plan_treated(plan, *unit);
     }
     if (here->parent_count == 2) {
-        try_crossed(plan, s, *unit);
+        qx_stratum_cross(plan, s, *unit);
     }
     return false;
 }
 
-/* Some things are left out: blocks hold what there is. */
+/* Is the thing that is left out one that would be treated? */
+static bool leaves_out(const qx_stratum *s, const qx_left_out *out)
+{
+    const size_t own = out->depth == 0 ? 0 : out->number[out->depth - 1];
+    return out->unit == s->unit && own > 0 && qx_stratum_treats(s, own);
+}
+
+/* Do two things that are left out stand in the same thing of `group`? */
+static bool
+same_group(const qx_plan *plan, size_t group, const qx_left_out *a, const qx_left_out *b)
+{
+    size_t path[QX_UNITS_MOST];
+    const size_t depth = qx_plan_path(plan, a->unit, path);
+    for (size_t k = 0; k < depth && k < a->depth && k < b->depth; k++) {
+        if (qx_plan_above(plan, group, path[k]) && a->number[k] != b->number[k]) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Most things that one of the stratum's groups misses. */
+static size_t most_missed(const qx_plan *plan, const qx_stratum *s)
+{
+    const qx_layout_wishes *wishes = plan->spec->wishes;
+    size_t most = 0;
+    for (size_t i = 0; i < wishes->left_out_count; i++) {
+        size_t missed = 0;
+        for (size_t k = 0; k < wishes->left_out_count; k++) {
+            missed +=
+                leaves_out(s, &wishes->left_out[i]) &&
+                        leaves_out(s, &wishes->left_out[k]) &&
+                        same_group(
+                            plan, s->group[0], &wishes->left_out[i], &wishes->left_out[k])
+                    ? 1
+                    : 0;
+        }
+        most = missed > most ? missed : most;
+    }
+    return most;
+}
+
+/* Checks in each of the uneven groups, what is new once. */
+static void try_uneven_checks(const qx_plan *plan, qx_stratum *s, size_t groups)
+{
+    const size_t things = qx_stratum_things(plan, s);
+    const size_t missed = most_missed(plan, s);
+    const size_t least = s->held > missed ? s->held - missed : 0;
+    const size_t entries = s->combinations - s->checks;
+    if (groups > 1 && s->checks > 0 && entries > 0 && least >= s->checks &&
+        entries <= things - groups * s->checks) {
+        s->rule = QX_RULE_AUGMENTED;
+    }
+}
+
+/* Some things are left out: blocks, rows and columns hold what there is. */
 static void find_uneven(const qx_plan *plan, qx_stratum *s)
 {
     const size_t things = qx_stratum_things(plan, s);
@@ -196,13 +167,21 @@ static void find_uneven(const qx_plan *plan, qx_stratum *s)
     memcpy(s->group, here->parent, here->parent_count * sizeof s->group[0]);
     s->set_held = things;
     if (here->parent_count > 1) {
-        return; /* rows and columns need every place */
-    }
-    groups = here->parent_count == 1 ? plan->total[here->parent[0]] : 1;
-    if (!connectable(things, groups, s->combinations) || s->check != NULL) {
+        if (here->parent_count == 2 && s->held == 1) {
+            qx_stratum_cross(plan, s, unit);
+        }
         return;
     }
-    s->rule = here->parent_count == 1 ? QX_RULE_INCOMPLETE : QX_RULE_UNEQUAL;
+    groups = here->parent_count == 1 ? plan->total[here->parent[0]] : 1;
+    if (s->check != NULL) {
+        if (here->parent_count == 1) {
+            try_uneven_checks(plan, s, groups);
+        }
+        return;
+    }
+    if (qx_connectable(things, groups, s->combinations)) {
+        s->rule = here->parent_count == 1 ? QX_RULE_INCOMPLETE : QX_RULE_UNEQUAL;
+    }
 }
 
 static void find_rule(const qx_plan *plan, qx_stratum *s)
@@ -333,9 +312,7 @@ static void count_left_out(const qx_plan *plan, qx_stratum *s)
     const qx_layout_wishes *wishes = plan->spec->wishes;
     for (size_t i = 0; wishes != NULL && i < wishes->left_out_count; i++) {
         const qx_left_out *out = &wishes->left_out[i];
-        const size_t own = out->depth == 0 ? 0 : out->number[out->depth - 1];
-        s->left_out +=
-            out->unit == s->unit && own > 0 && qx_stratum_treats(s, own) ? 1 : 0;
+        s->left_out += leaves_out(s, out) ? 1 : 0;
     }
     const size_t count = plan->spec->unit[s->unit].count;
     const size_t all = plan->placed[s->unit] && count > 0

@@ -5,13 +5,24 @@
 
 /* --- the drawer of a stratum --- */
 
+static bool even_lines(const qx_drawing *d)
+{
+    const qx_rule rule = d->stratum->rule;
+    return (rule == QX_RULE_LATIN || rule == QX_RULE_ROWCOL) &&
+           qx_wants_even(d->plan, d->stratum);
+}
+
 static qx_status plan_step(qx_drawing *d)
 {
+    if (even_lines(d)) {
+        return qx_plan_even_lines(d);
+    }
     switch (d->stratum->rule) {
     case QX_RULE_INCOMPLETE:
         return qx_plan_incomplete(d);
     case QX_RULE_ROWCOL:
-        return qx_plan_rowcol(d);
+        return d->stratum->left_out > 0 || d->stratum->check != NULL ? qx_plan_gaps(d)
+                                                                     : qx_plan_rowcol(d);
     case QX_RULE_SHUFFLE:
     case QX_RULE_LATIN:
     case QX_RULE_UNEQUAL:
@@ -25,6 +36,9 @@ static qx_status plan_step(qx_drawing *d)
 
 static qx_status draw_step(qx_drawing *d)
 {
+    if (even_lines(d)) {
+        return qx_draw_rowcol(d);
+    }
     switch (d->stratum->rule) {
     case QX_RULE_SHUFFLE:
         return qx_draw_shuffles(d);
@@ -46,44 +60,6 @@ static qx_status draw_step(qx_drawing *d)
 
 /* --- one stratum --- */
 
-static bool is_left_out(const qx_drawing *d, size_t thing)
-{
-    const qx_layout_wishes *wishes = d->plan->spec->wishes;
-    size_t path[QX_UNITS_MOST];
-    const size_t depth = qx_plan_path(d->plan, d->stratum->unit, path);
-    for (size_t i = 0; d->stratum->left_out > 0 && i < wishes->left_out_count; i++) {
-        const qx_left_out *out = &wishes->left_out[i];
-        bool same = out->unit == d->stratum->unit && out->depth == depth;
-        for (size_t k = 0; same && k < depth; k++) {
-            const size_t above = qx_place_above(d->plan, d->places, thing, path[k]);
-            same = d->places->placed[above].number == out->number[k];
-        }
-        if (same) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static qx_status list_plots(qx_drawing *d)
-{
-    const qx_stratum *s = d->stratum;
-    const size_t first = d->places->first[s->unit];
-    const size_t things = d->places->things[s->unit];
-    QX_NEW(d->cx, d->plot, things);
-    QX_NEW(d->cx, d->group, things);
-    QX_NEW(d->cx, d->combination, things);
-    QX_NEW(d->cx, d->design, things);
-    QX_NEW(d->cx, d->part, things);
-    for (size_t i = 0; i < things; i++) {
-        if (qx_stratum_treats(s, d->places->placed[first + i].number) &&
-            !is_left_out(d, first + i)) {
-            d->plot[d->plots++] = first + i;
-        }
-    }
-    return qx_drawing_codes(d, s->group_count, s->group, d->group, &d->group_count);
-}
-
 static void put(const qx_drawing *d, size_t plot, uint32_t level[])
 {
     const qx_layout_spec *spec = d->plan->spec;
@@ -100,7 +76,7 @@ static void put(const qx_drawing *d, size_t plot, uint32_t level[])
 
 static qx_status draw(qx_drawing *d, uint32_t level[])
 {
-    QX_TRY(list_plots(d));
+    QX_TRY(qx_drawing_list(d));
     QX_TRY(plan_step(d));
     QX_TRY(qx_restrict(d, draw_step));
     for (size_t i = 0; i < d->plots; i++) {
@@ -128,16 +104,28 @@ qx_status qx_randomise(qx_ctx *cx,
     return status;
 }
 
+/* Rows and columns with gaps, checks or even neighbours, blocks of checks with gaps. */
+static bool needs_version_3(const qx_plan *plan, const qx_stratum *s)
+{
+    const bool crossed = s->rule == QX_RULE_LATIN || s->rule == QX_RULE_ROWCOL;
+    return (s->left_out > 0 && (crossed || s->rule == QX_RULE_AUGMENTED)) ||
+           (crossed && (s->check != NULL || qx_wants_even(plan, s)));
+}
+
 uint32_t qx_randomise_version(const qx_plan *plan)
 {
+    uint32_t version = 1;
     for (size_t s = 0; s < plan->stratum_count; s++) {
         const qx_stratum *stratum = &plan->stratum[s];
         const bool first =
             stratum->rule == QX_RULE_SHUFFLE || stratum->rule == QX_RULE_LATIN;
+        if (needs_version_3(plan, stratum)) {
+            return 3;
+        }
         if (!first || stratum->cell != NULL || stratum->share != NULL ||
             stratum->guards > 0 || qx_restricts(plan, stratum)) {
-            return 2;
+            version = 2;
         }
     }
-    return 1;
+    return version;
 }

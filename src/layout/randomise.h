@@ -1,7 +1,7 @@
 /* layout/randomise.h - chance: levels of one stratum on its placed things.
  *
  * Reproducible: the same spec and seed give the same layout on every machine and version of
- * the program, as long as QX_RANDOMISE_VERSION is the same. What it stands for:
+ * the program, as long as the version is the same. What it stands for:
  *
  *   version 1  Stratum s (units with treatments, parents before children, counted from 0)
  *              has stream s of the seed (qx_rng_stream). Combinations are numbered with the
@@ -21,6 +21,12 @@
  *              columns inside a set, places inside a block (draw_incomplete.c,
  *              draw_rowcol.c). Augmented: draw_augmented.c. Restrictions: restrict.h.
  *
+ *   version 3  Version 2, and rows and columns with gaps, with checks or with even neighbours
+ *              along the rows, and blocks with checks and gaps. Plan from stream 64 + s
+ *              (draw_gaps.c, even_lines.c, search.h), then by stream s: names, rectangles,
+ *              rows and columns with gaps at the same places among each other; columns that
+ *              make neighbours even are mirrored or not.
+ *
  * A change of any of this, of rng.h's generator or of its shuffle is a new version, and the
  * old one must stay able to replay (CHANGELOG).
  *
@@ -31,7 +37,7 @@
 #include "layout/place.h"
 #include "layout/plan.h"
 
-#define QX_RANDOMISE_VERSION 2 /* the newest */
+#define QX_RANDOMISE_VERSION 3 /* the newest */
 
 /* Fills level[thing * treatment_count + treatment] for stratum number `s` of the plan.
  * QX_E_NOMEM, QX_E_ARG (a stratum without a rule). Cost: O(things). */

@@ -44,6 +44,11 @@ bool qx_restricts(const qx_plan *plan, const qx_stratum *stratum)
     return wished(plan, stratum, true) || wished(plan, stratum, false);
 }
 
+bool qx_wants_even(const qx_plan *plan, const qx_stratum *stratum)
+{
+    return wished(plan, stratum, false);
+}
+
 /* --- lists --- */
 
 static qx_status list_neighbours(keeping *k)
@@ -352,7 +357,7 @@ qx_status qx_restrict(qx_drawing *d, qx_status (*draw)(qx_drawing *d))
 {
     keeping k = {.d = d,
                  .apart = wished(d->plan, d->stratum, true),
-                 .even = wished(d->plan, d->stratum, false)};
+                 .even = !crossed(d->stratum) && wished(d->plan, d->stratum, false)};
     if (!k.apart && !k.even) {
         return draw(d);
     }

@@ -16,7 +16,8 @@
  * Experimental Design, Statistical Models and Genetic Statistics, Dekker, 287-299; from
  * memory).
  *
- * Even neighbours. From a draw, exchanges inside the groups make sum m_ij^2 over pairs of
+ * Even neighbours. Rows and columns: see even_lines.c, whose plan is drawn here as it is.
+ * Else, from a draw, exchanges inside the groups make sum m_ij^2 over pairs of
  * combinations small (threshold accepting); then chance names the combinations anew, those
  * wished equally often among each other: every two are neighbours with the same chance.
  *
@@ -26,8 +27,9 @@
 
 #include "layout/drawing.h"
 
-/* Does the stratum have such wishes? */
+/* Does the stratum have such wishes? Even neighbours? */
 bool qx_restricts(const qx_plan *plan, const qx_stratum *stratum);
+bool qx_wants_even(const qx_plan *plan, const qx_stratum *stratum);
 
 /* Calls `draw` until d->combination keeps the wishes. QX_E_INPUT with a message in the
  * user's words when none is found. */

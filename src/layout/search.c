@@ -173,6 +173,7 @@ static qx_status run(qx_searching *s, uint32_t treatment[], double *trace)
     QX_TRY(qx_searching_prepare(s));
     memcpy(s->at, treatment, s->n * sizeof *s->at);
     double best = (double)INFINITY;
+    size_t hits = 0;
     size_t stale = 0;
     for (size_t start = 0; start < STARTS_MOST; start++) {
         if (qx_ctx_cancelled(s->cx)) {
@@ -183,12 +184,15 @@ static qx_status run(qx_searching *s, uint32_t treatment[], double *trace)
         }
         const double found = improve(s, way_of(s, start));
         stale++;
+        hits += found < best * (1 + SAME) ? 1 : 0;
         if (found < best * (1 - SAME) || start == 0) {
             stale = 0;
+            hits = 1;
             best = found;
             memcpy(treatment, s->at, s->n * sizeof *s->at);
         }
-        if (at_target(s, best) || s->spent > s->in->work || stale > STALE) {
+        if (at_target(s, best) || s->spent > s->in->work || stale > STALE ||
+            (s->in->hits > 0 && hits >= s->in->hits)) {
             break;
         }
     }

@@ -14,7 +14,9 @@
  *     C' = C - (a d' + d a'),   a = sum_f s_f ( n_fb/k_fb - n_fc/k_fc
  *                                              + (1/k_fb + 1/k_fc) d / 2 )
  *
- * over the blockings that have p in a block b and q in another, c. With G = (C + M)^-1
+ * over the blockings that have p in a block b and q in another, c. Where rows and columns have
+ * gaps, C = X'MX with M = I - P, and a = -(X'M(e_p - e_q) + (M_pp + M_qq - 2 M_pq) d / 2).
+ * With G = (C + M)^-1
  * (M: the mean of each family of treatments) and H = G^2 the change of the criterion
  * tr G = sum 1/eigenvalue follows from six sparse quadratic forms (Woodbury 1950):
  *
@@ -46,10 +48,14 @@ typedef struct qx_search {
     size_t blocking_count;
     qx_blocking blocking[QX_BLOCKINGS_MOST];
     double sign[QX_BLOCKINGS_MOST];
+    const double
+        *left; /* plots x plots: M = I - P where the blockings are not orthogonal (gaps),
+                  which then only give the starts their scale; NULL: as above */
     size_t set_count;
     const uint32_t
         *set;        /* of each plot: places are changed inside a set only; NULL: all */
     bool good_start; /* the start is a construction worth polishing (construct.h) */
+    size_t hits;     /* that many starts with the same best end the search; 0: never */
     double target;   /* tr G that no layout can go below; 0 if not known */
     double work;     /* multiplications to spend at most; QX_SEARCH_WORK is usual */
 } qx_search;

@@ -74,10 +74,25 @@ uint32_t qx_searching_family(const qx_searching *s, size_t t)
     return s->in->family == NULL ? 0 : s->in->family[t];
 }
 
+/* C = X'MX. */
+static void information_left(qx_searching *s)
+{
+    for (size_t p = 0; p < s->n; p++) {
+        double *row = s->G + s->at[p] * s->v;
+        for (size_t q = 0; q < s->n; q++) {
+            row[s->at[q]] += s->in->left[p * s->n + q];
+        }
+    }
+}
+
 void qx_searching_information(qx_searching *s)
 {
     const size_t v = s->v;
     memset(s->G, 0, v * v * sizeof *s->G);
+    if (s->in->left != NULL) {
+        information_left(s);
+        return;
+    }
     for (size_t p = 0; p < s->n; p++) {
         s->G[s->at[p] * (v + 1)] += 1;
     }
@@ -116,11 +131,31 @@ static void gather_block(qx_searching *s, size_t f, size_t block, double by)
     }
 }
 
+/* The same from M: every treatment may be touched. */
+static bool gather_left(qx_searching *s, size_t p, size_t q)
+{
+    const double *at_p = s->in->left + p * s->n;
+    const double *at_q = s->in->left + q * s->n;
+    const double half = (at_p[p] + at_q[q] - 2 * at_p[q]) / 2;
+    for (size_t x = 0; x < s->n; x++) {
+        if (at_p[x] != at_q[x]) {
+            touch(s, s->at[x], at_q[x] - at_p[x]);
+        }
+    }
+    touch(s, s->at[q], -half);
+    touch(s, s->at[p], half);
+    s->spent += (double)s->n;
+    return true;
+}
+
 /* The vector a of the change of p and q. False if no block changes. */
 bool qx_searching_gather(qx_searching *s, size_t p, size_t q)
 {
     double half = 0;
     s->touched_count = 0;
+    if (s->in->left != NULL) {
+        return gather_left(s, p, q);
+    }
     for (size_t f = 0; f < s->in->blocking_count; f++) {
         const size_t b = s->in->blocking[f].block[p];
         const size_t c = s->in->blocking[f].block[q];

@@ -3,6 +3,7 @@
 
 #include "layout/ground.h"
 #include "layout/kind.h"
+#include "layout/lines.h"
 
 typedef struct wishing {
     qx_ctx *cx;
@@ -101,16 +102,27 @@ static qx_status check_even(const wishing *w, const qx_stratum *s)
     const bool crossed = s->rule == QX_RULE_LATIN || s->rule == QX_RULE_ROWCOL;
     for (size_t i = 0; even != NULL && i < s->treatment_count; i++) {
         const size_t t = s->treatment[i];
-        if (even[t] && (crossed || s->check != NULL)) {
-            return tell(
-                w,
-                s->unit,
-                t,
-                qx_arena_printf(arena_of(w),
-                                "neighbours of %s cannot be evened out in rows that "
-                                "cross columns, nor with checks",
-                                w->spec->treatment[t].name),
-                "expected blocks or a whole trial, or no even_neighbours");
+        const char *name = w->spec->treatment[t].name;
+        if (even[t] && s->check != NULL) {
+            return tell(w,
+                        s->unit,
+                        t,
+                        qx_arena_printf(arena_of(w),
+                                        "neighbours of %s cannot be evened out with "
+                                        "checks: what is new stands once",
+                                        name),
+                        "expected no checks, or no even_neighbours");
+        }
+        if (even[t] && crossed && s->left_out > 0) {
+            return tell(w,
+                        s->unit,
+                        t,
+                        qx_arena_printf(arena_of(w),
+                                        "neighbours of %s cannot be evened out in rows "
+                                        "and columns with gaps: columns must change "
+                                        "places for it",
+                                        name),
+                        "expected nothing left out, or blocks, or no even_neighbours");
         }
     }
     return QX_OK;
@@ -297,19 +309,40 @@ static qx_status check_left_out(const wishing *w, const qx_left_out *out)
     return QX_OK;
 }
 
-/* Rows that cross columns need every place, and so do blocks with checks. */
+/* Things are left out of blocks, of a whole trial, or of rows and columns with one in each
+ * cell. */
 static qx_status check_uneven(const wishing *w, const qx_stratum *s)
 {
-    if (s->left_out == 0 || (s->group_count < 2 && s->check == NULL)) {
+    if (s->left_out == 0 || s->rule != QX_RULE_NONE || s->group_count < 2 ||
+        s->rows != QX_WHOLE_TRIAL) {
         return QX_OK;
     }
     return tell(w,
                 s->unit,
                 s->treatment[0],
                 qx_arena_printf(arena_of(w),
-                                "%s is left out where units cross or checks stand",
+                                "%s is left out where units cross and each cell holds "
+                                "several",
                                 w->spec->unit[s->unit].name),
-                "expected blocks without checks, or nothing left out");
+                "expected one in each cell of two units that cross, or blocks");
+}
+
+/* Gaps in rows and columns are searched with a table of all pairs of trees. */
+static qx_status check_gaps(const wishing *w, const qx_stratum *s)
+{
+    const size_t things = qx_stratum_things(w->plan, s);
+    if (s->left_out == 0 || s->rule != QX_RULE_ROWCOL || things <= QX_GAPS_IN_MOST) {
+        return QX_OK;
+    }
+    return tell(
+        w,
+        s->unit,
+        s->treatment[0],
+        qx_arena_printf(arena_of(w),
+                        "%zu of %s stand in rows and columns with gaps",
+                        things,
+                        w->spec->unit[s->unit].name),
+        qx_arena_printf(arena_of(w), "expected %zu at most, or blocks", QX_GAPS_IN_MOST));
 }
 
 /* The levels of an added control are of treatments on one unit. */
@@ -370,6 +403,7 @@ qx_status qx_wishes_check(qx_ctx *cx, const qx_plan *plan, qx_complaints *to)
     }
     for (size_t s = 0; s < plan->stratum_count; s++) {
         QX_TRY(check_uneven(&w, &plan->stratum[s]));
+        QX_TRY(check_gaps(&w, &plan->stratum[s]));
         QX_TRY(check_checks(&w, &plan->stratum[s]));
         QX_TRY(check_even(&w, &plan->stratum[s]));
         QX_TRY(check_runs(&w, &plan->stratum[s]));

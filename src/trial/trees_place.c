@@ -144,9 +144,14 @@ static qx_status list_trees(placing *p)
             p->free_tree[p->usable++] = i;
         }
     }
+    const qx_layout_wishes *wishes = p->protocol->wishes;
+    const size_t spare =
+        p->outer == p->unit && wishes != NULL ? wishes->left_out_count : 0;
     p->out->usable = p->usable;
-    p->out->needed = p->count;
-    if (p->usable >= p->count) {
+    p->out->needed = p->count - (spare < p->count ? spare : p->count);
+    /* gaps of rows and columns are told with where they are */
+    const size_t there = p->outer == p->unit ? p->trees->count : p->usable;
+    if (there >= p->out->needed) {
         return QX_OK;
     }
     return qx_fail(p->cx,
@@ -156,7 +161,7 @@ static qx_status list_trees(placing *p)
                    "smaller trial",
                    p->trees->file,
                    p->usable,
-                   p->count,
+                   p->out->needed,
                    p->trees->count - p->usable,
                    sized > 0 ? " or without a size" : "");
 }
@@ -485,26 +490,50 @@ static size_t find_spot(const spot spots[], size_t used, double row, double plac
     return used;
 }
 
-/* A rectangle that begins at this spot; true if every place has a free tree. */
-static bool rectangle(const placing *p,
-                      const spot spots[],
-                      double row,
-                      double place,
-                      size_t rows,
-                      size_t columns,
-                      size_t tree[])
+/* A rectangle of rows and places and where it begins. */
+typedef struct rectangle {
+    double row, place;
+    size_t rows, columns;
+    const bool *left_out; /* of each cell: stays untreated, needs no tree */
+} rectangle;
+
+/* Cells that need a tree and have none that is free; `tree` gets the others. */
+static size_t
+fill_rectangle(const placing *p, const spot spots[], const rectangle *at, size_t tree[])
 {
-    for (size_t r = 0; r < rows; r++) {
-        for (size_t c = 0; c < columns; c++) {
-            const size_t at =
-                find_spot(spots, p->usable, row + (double)r, place + (double)c);
-            if (at == p->usable) {
-                return false;
+    size_t gaps = 0;
+    for (size_t i = 0; i < at->rows * at->columns; i++) {
+        const size_t found = find_spot(spots,
+                                       p->usable,
+                                       at->row + (double)(i / at->columns),
+                                       at->place + (double)(i % at->columns));
+        tree[i] = found == p->usable ? QX_NONE : spots[found].tree;
+        gaps += found == p->usable && !at->left_out[i] ? 1 : 0;
+    }
+    return gaps;
+}
+
+/* Things of the trees' unit that the protocol leaves out (layout/wishes.h). */
+static qx_status list_left_out(const placing *p, bool **out)
+{
+    const qx_layout_wishes *w = p->protocol->wishes;
+    const qx_unit *unit = &p->protocol->unit[p->unit];
+    QX_NEW(p->cx, *out, p->count);
+    for (size_t i = 0; w != NULL && i < w->left_out_count; i++) {
+        const qx_left_out *gap = &w->left_out[i];
+        for (size_t k = 0; gap->unit == p->unit && gap->depth == 3 && k < p->count; k++) {
+            const qx_placed *thing = &p->layout->placed[p->thing[k]];
+            size_t of[2];
+            for (size_t q = 0; q < 2; q++) {
+                of[q] = p->layout->placed[thing->parent[q]].number;
             }
-            tree[r * columns + c] = spots[at].tree;
+            /* numbers stand in the order of the units, which may not be the parents' */
+            const bool turned = unit->parent[0] > unit->parent[1];
+            (*out)[k] = (*out)[k] || (gap->number[0] == of[turned ? 1 : 0] &&
+                                      gap->number[1] == of[turned ? 0 : 1]);
         }
     }
-    return true;
+    return QX_OK;
 }
 
 static size_t count_things(const placing *p, size_t unit)
@@ -516,20 +545,85 @@ static size_t count_things(const placing *p, size_t unit)
     return count;
 }
 
+/* Where cells of the rectangle nearest to fitting have no free tree, as the protocol would
+ * leave them out: "[1, 4, 1], [3, 2, 1]". */
+static const char *gaps_text(const placing *p, const rectangle *at, const size_t tree[])
+{
+    qx_arena *arena = qx_ctx_scratch(p->cx);
+    const char *text = "";
+    for (size_t i = 0; text != NULL && i < at->rows * at->columns; i++) {
+        if (tree[i] == QX_NONE && !at->left_out[i]) {
+            text = qx_arena_printf(arena,
+                                   "%s%s[%zu, %zu, 1]",
+                                   text,
+                                   text[0] == '\0' ? "" : ", ",
+                                   i / at->columns + 1,
+                                   i % at->columns + 1);
+        }
+    }
+    return text;
+}
+
+#define GAPS_TOLD 12 /* more gaps than that are no rectangle */
+
+static qx_status
+no_rectangle(const placing *p, const spot spots[], rectangle at, const rectangle *nearest)
+{
+    size_t *tree;
+    QX_NEW(p->cx, tree, p->count);
+    const size_t gaps =
+        nearest->rows == 0 ? p->count : fill_rectangle(p, spots, nearest, tree);
+    if (gaps > GAPS_TOLD || gaps * 4 > p->count) {
+        return qx_fail(p->cx,
+                       QX_E_INPUT,
+                       "%s holds no rectangle of %zu rows and %zu places without a gap; "
+                       "expected one, or blocks instead of rows and columns",
+                       p->trees->file,
+                       at.rows,
+                       at.columns);
+    }
+    const char *text = gaps_text(p, nearest, tree);
+    if (text == NULL) {
+        return qx_fail(p->cx, QX_E_NOMEM, "no memory for a message");
+    }
+    return qx_fail(
+        p->cx,
+        QX_E_INPUT,
+        "%s holds no rectangle of %zu rows and %zu places without a gap; the "
+        "one that begins at row %.0f, place %.0f has %zu; expected one without, "
+        "or in the protocol layout: {left_out: {%s: [%s]}}",
+        p->trees->file,
+        at.rows,
+        at.columns,
+        nearest->row,
+        nearest->place,
+        gaps,
+        p->protocol->unit[p->unit].name,
+        text);
+}
+
 /* Parents that cross and stand outermost: row r and column c get the tree at (r, c). */
 static qx_status find_rectangle(placing *p)
 {
     const qx_unit *unit = &p->protocol->unit[p->unit];
-    const size_t rows = count_things(p, unit->parent[0]);
-    const size_t columns = unit->parent_count == 2 ? count_things(p, unit->parent[1]) : 0;
+    rectangle at = {.rows = count_things(p, unit->parent[0]),
+                    .columns =
+                        unit->parent_count == 2 ? count_things(p, unit->parent[1]) : 0};
+    rectangle nearest = {0};
+    size_t least = SIZE_MAX;
+    bool *left_out;
     spot *spots;
-    if (rows * columns != p->count) {
+    spot *corners;
+    if (at.rows * at.columns != p->count) {
         return qx_fail(
             p->cx,
             QX_E_INPUT,
             "trees of a list can be given to blocks, or to rows and columns with "
             "one tree in each cell; these units are neither");
     }
+    QX_TRY(list_left_out(p, &left_out));
+    QX_NEW(p->cx, corners, p->trees->count);
+    at.left_out = left_out;
     QX_NEW(p->cx, spots, p->usable);
     for (size_t i = 0; i < p->usable; i++) {
         const qx_tree *tree = &p->trees->tree[p->free_tree[i]];
@@ -537,20 +631,26 @@ static qx_status find_rectangle(placing *p)
             (spot){.row = tree->row, .place = tree->place, .tree = p->free_tree[i]};
     }
     qsort(spots, p->usable, sizeof *spots, compare_tree);
-    for (size_t i = 0; i < p->usable; i++) {
-        if (rectangle(p, spots, spots[i].row, spots[i].place, rows, columns, p->chosen)) {
+    for (size_t i = 0; i < p->trees->count; i++) {
+        corners[i] = (spot){
+            .row = p->trees->tree[i].row, .place = p->trees->tree[i].place, .tree = i};
+    }
+    qsort(corners, p->trees->count, sizeof *corners, compare_tree);
+    for (size_t i = 0; i < p->trees->count; i++) {
+        at.row = corners[i].row;
+        at.place = corners[i].place;
+        const size_t gaps = fill_rectangle(p, spots, &at, p->chosen);
+        if (gaps == 0) {
             p->out->by_place = true;
             p->out->within = p->out->within_by_place = (double)NAN;
             return QX_OK;
         }
+        if (gaps < least) {
+            least = gaps;
+            nearest = at;
+        }
     }
-    return qx_fail(p->cx,
-                   QX_E_INPUT,
-                   "%s holds no rectangle of %zu rows and %zu places without a gap; "
-                   "expected one, or blocks instead of rows and columns",
-                   p->trees->file,
-                   rows,
-                   columns);
+    return no_rectangle(p, spots, at, &nearest);
 }
 
 /* --- the layout with its trees --- */
@@ -566,6 +666,9 @@ static qx_status keep(placing *p)
         stand[i] = (qx_stand){(double)NAN, (double)NAN, (double)NAN};
     }
     for (size_t k = 0; k < p->count; k++) {
+        if (p->chosen[k] == QX_NONE) {
+            continue; /* left out, and nothing stands there */
+        }
         const qx_tree *tree = &p->trees->tree[p->chosen[k]];
         const char *label = qx_arena_copy(p->layout->arena, tree->label);
         if (label == NULL) {

@@ -8,7 +8,8 @@
  *   blocks   the outermost unit, if it is one: blocks of trees that are alike in trunk area
  *            and near (layout/alike.h); inside a block along the rows, so that what stands
  *            together in the layout (plots of several trees) stands together outside
- *   rows and columns that cross: a rectangle of the list without gaps
+ *   rows and columns that cross: a rectangle of the list whose only gaps are the things that
+ *            the protocol leaves out
  *   no blocks: the trees nearest to each other in trunk area are all one group
  *
  * Trees that are missing, guards or odd by the list's own word are never taken. Where the

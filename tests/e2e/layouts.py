@@ -93,6 +93,33 @@ treatments:
   spray: {levels: [a, b, c, d], on: tree}
 layout: {left_out: {tree: [[2, 1], [2, 4], [5, 3]]}}
 """),
+    "rows and columns with gaps": ("rowcol", "tree", "spray", "c", "a", """\
+units:
+  row: {count: 5}
+  column: {count: 5}
+  tree: {within: [row, column]}
+treatments:
+  spray: {levels: [a, b, c, d, e], on: tree}
+layout: {left_out: {tree: [[1, 1, 1], [2, 4, 1], [4, 4, 1]]}}
+"""),
+    "checks in rows and columns": ("augmented", "tree", "variety", "new3", "Known", """\
+units:
+  row: {count: 6}
+  column: {count: 6}
+  tree: {within: [row, column]}
+treatments:
+  variety: {levels: [Known, Old, new1, new2, new3, new4, new5, new6, new7, new8, new9, new10], on: tree}
+layout: {checks: {variety: [Known, Old]}}
+"""),
+    "even neighbours in a square": ("latin", "tree", "spray", "c", "a", """\
+units:
+  row: {count: 5}
+  column: {count: 5}
+  tree: {within: [row, column]}
+treatments:
+  spray: {levels: [a, b, c, d, e], on: tree}
+layout: {even_neighbours: [spray]}
+"""),
     "even neighbours": ("blocks", "tree", "spray", "b", "a", """\
 units:
   block: {count: 6}
@@ -391,15 +418,33 @@ treatments:
 layout: {left_out: {tree: [[2, 9], [3, 1], [3, 1], [4]]}}
 """, ["tree 9 of a tree that is left out is not there", "expected 1 to 4", "left out twice",
       "a tree that is left out is told by 1 of 2 numbers"]),
-    "a cell that is left out": ("""\
+    "cells of several with one left out": ("""\
+units:
+  row: {count: 4}
+  column: {count: 4}
+  tree: {within: [row, column], count: 2}
+treatments:
+  spray: {levels: [a, b, c, d], on: tree}
+layout: {left_out: {tree: [[2, 3, 1]]}}
+""", ["left out where units cross and each cell holds several", "expected one in each cell"]),
+    "checks that cannot tie the rows together": ("""\
+units:
+  row: {count: 3}
+  column: {count: 3}
+  tree: {within: [row, column]}
+treatments:
+  variety: {levels: [A, n1, n2, n3, n4, n5, n6], on: tree}
+layout: {checks: {variety: A}}
+""", ["6 new levels of variety leave 3 of 9 of tree", "at most 4 new levels"]),
+    "even neighbours beside gaps": ("""\
 units:
   row: {count: 4}
   column: {count: 4}
   tree: {within: [row, column]}
 treatments:
   spray: {levels: [a, b, c, d], on: tree}
-layout: {left_out: {tree: [[2, 3, 1]]}}
-""", ["left out where units cross", "expected blocks without checks"]),
+layout: {even_neighbours: [spray], left_out: {tree: [[2, 3, 1]]}}
+""", ["cannot be evened out in rows and columns with gaps", "or no even_neighbours"]),
     "unknown words": ("""\
 units:
   tree: {count: 8}

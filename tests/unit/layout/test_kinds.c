@@ -18,78 +18,9 @@
 #include "layout/position.h"
 #include "layout/randomise.h"
 #include "numeric/dist.h"
+#include "small.h"
 #include "specs.h"
 #include "support.h"
-
-/* A test over chance is wrong once in 10,000 runs of new seeds; ours are fixed. */
-#define CHANCE 1e-4
-
-/* --- small specs with wishes --- */
-
-/* One treatment on the last of up to three units, each within the one before. */
-typedef struct small {
-    qx_layout_unit unit[4];
-    qx_layout_treatment treatment[2];
-    qx_layout_wishes wishes;
-    qx_layout_spec spec;
-    const size_t *replicates[2];
-    const bool *check[2];
-    size_t control[2];
-    bool apart[2], even[2];
-    size_t guards[4];
-    bool around[4];
-} small;
-
-static void chain_of(small *s, size_t levels, size_t depth, const size_t count[])
-{
-    static const char *const names[] = {"site", "block", "tree", "limb"};
-    memset(s, 0, sizeof *s);
-    for (size_t u = 0; u < depth; u++) {
-        s->unit[u] = (qx_layout_unit){.name = names[4 - depth + u],
-                                      .parent_count = u > 0 ? 1 : 0,
-                                      .parent = {u > 0 ? u - 1 : 0},
-                                      .count = count[u]};
-    }
-    s->treatment[0] = (qx_layout_treatment){"spray", levels, letters, depth - 1};
-    s->wishes = (qx_layout_wishes)QX_LAYOUT_WISHES_DEFAULTS;
-    s->spec = (qx_layout_spec){depth, s->unit, 1, s->treatment, &s->wishes};
-    s->control[0] = s->control[1] = QX_NO_WISH;
-}
-
-static void crossed_of(small *s, size_t levels, size_t rows, size_t columns)
-{
-    const size_t count[] = {rows, columns, 1};
-    chain_of(s, levels, 3, count);
-    s->unit[1].parent_count = 0;
-    s->unit[2].parent_count = 2;
-    s->unit[2].parent[0] = 0;
-    s->unit[2].parent[1] = 1;
-}
-
-static qx_layout *make(qx_ctx *cx, const qx_layout_spec *spec, uint64_t seed)
-{
-    qx_layout *layout = NULL;
-    assert_ok(cx, qx_layout_make(cx, spec, seed, &layout));
-    return layout;
-}
-
-static uint32_t level_at(const qx_layout *l, size_t thing, size_t t)
-{
-    return l->level[thing * l->treatment_count + t];
-}
-
-/* Things with a level of treatment 0 inside `parent` (any if SIZE_MAX), place `which`. */
-static size_t count_in(const qx_layout *l, size_t parent, size_t which, uint32_t level)
-{
-    size_t n = 0;
-    for (size_t i = 0; i < l->placed_count; i++) {
-        n += level_at(l, i, 0) == level &&
-                     (parent == SIZE_MAX || l->placed[i].parent[which] == parent)
-                 ? 1
-                 : 0;
-    }
-    return n;
-}
 
 /* --- what each kind promises --- */
 
@@ -99,7 +30,7 @@ static void whole_trials_are_as_equal_as_they_can_be(void **state)
     const size_t count[] = {11};
     chain_of(&s, 3, 1, count);
     for (uint64_t seed = 0; seed < 50; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         assert_string_equal(l->kind, "crd");
         assert_int_equal(l->version, 2);
         for (uint32_t level = 0; level < 3; level++) {
@@ -119,7 +50,7 @@ static void wished_replicates_are_kept(void **state)
     s.replicates[0] = times;
     s.wishes.replicates = s.replicates;
     for (uint64_t seed = 0; seed < 50; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         for (size_t block = 0; block < 3; block++) {
             for (uint32_t level = 0; level < 3; level++) {
                 assert_int_equal(count_in(l, block, 0, level), level == 0 ? 4 : 2);
@@ -136,7 +67,7 @@ static void balanced_blocks_hold_every_pair(void **state)
     const size_t count[] = {7, 3};
     chain_of(&s, 7, 2, count);
     for (uint64_t seed = 0; seed < 20; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         size_t pair[7][7] = {{0}};
         assert_string_equal(l->kind, "incomplete");
         for (size_t i = 7; i < l->placed_count; i++) {
@@ -160,7 +91,7 @@ static void sets_of_blocks_stay_complete(void **state)
     const size_t count[] = {3, 4, 3};
     chain_of(&s, 12, 3, count);
     for (uint64_t seed = 0; seed < 10; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         assert_string_equal(l->kind, "incomplete");
         for (size_t site = 0; site < 3; site++) {
             size_t seen[12] = {0};
@@ -189,7 +120,7 @@ static void blocks_of_any_size_are_connected(void **state)
             if (k % v == 0 || b * k < v) {
                 continue;
             }
-            qx_layout *l = make(*state, &s.spec, v * 100 + k);
+            qx_layout *l = small_make(*state, &s.spec, v * 100 + k);
             qx_criteria c = {0};
             assert_string_equal(l->kind, "incomplete");
             assert_ok(*state, qx_layout_criteria(*state, &s.spec, l, 1, &c));
@@ -212,7 +143,7 @@ static void rows_hold_all_where_they_can(void **state)
 {
     small s;
     crossed_of(&s, 6, 3, 6);
-    qx_layout *l = make(*state, &s.spec, 4);
+    qx_layout *l = small_make(*state, &s.spec, 4);
     assert_string_equal(l->kind, "rowcol");
     for (size_t row = 0; row < 3; row++) {
         for (uint32_t level = 0; level < 6; level++) {
@@ -226,7 +157,7 @@ static void rows_hold_all_where_they_can(void **state)
     }
     qx_layout_free(l);
     crossed_of(&s, 10, 4, 5);
-    l = make(*state, &s.spec, 5);
+    l = small_make(*state, &s.spec, 5);
     qx_criteria c = {0};
     assert_ok(*state, qx_layout_criteria(*state, &s.spec, l, 2, &c));
     assert_true(c.parts == 1 && c.a_efficiency > 0.9 * c.a_bound);
@@ -246,7 +177,7 @@ static void blocks_hold_what_is_left(void **state)
     s.wishes.left_out = out;
     s.wishes.left_out_count = QX_COUNT(out);
     for (uint64_t seed = 0; seed < 20; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         qx_criteria c = {0};
         assert_string_equal(l->kind, "incomplete");
         assert_ok(*state, qx_layout_criteria(*state, &s.spec, l, 1, &c));
@@ -278,7 +209,7 @@ static void checks_stand_in_every_block(void **state)
     s.check[0] = checks;
     s.wishes.check = s.check;
     for (uint64_t seed = 0; seed < 50; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         size_t extra = 0;
         assert_string_equal(l->kind, "augmented");
         for (uint32_t level = 0; level < 7; level++) {
@@ -306,7 +237,7 @@ static void an_added_control_is_crossed_with_nothing(void **state)
     s.wishes.added_control = s.control;
     s.replicates[0] = times;
     s.wishes.replicates = s.replicates;
-    qx_layout *l = make(*state, &s.spec, 4);
+    qx_layout *l = small_make(*state, &s.spec, 4);
     assert_string_equal(l->kind, "added");
     for (size_t i = 4; i < l->placed_count; i++) {
         assert_int_equal(level_at(l, i, 0) == 0, level_at(l, i, 1) == 0);
@@ -325,7 +256,7 @@ static void guards_stay_untreated(void **state)
     chain_of(&s, 3, 2, count);
     s.guards[1] = 3;
     s.wishes.guards = s.guards;
-    qx_layout *l = make(*state, &s.spec, 4);
+    qx_layout *l = small_make(*state, &s.spec, 4);
     qx_position at[20];
     assert_string_equal(l->kind, "guarded");
     assert_ok(*state, qx_positions_of(*state, &s.spec, l, at));
@@ -352,7 +283,7 @@ static void edges_of_plots_are_guards(void **state)
     s.treatment[0].on = 1;
     s.guards[2] = 1;
     s.wishes.guards = s.guards;
-    qx_layout *l = make(*state, &s.spec, 4);
+    qx_layout *l = small_make(*state, &s.spec, 4);
     qx_position at[40];
     assert_ok(*state, qx_positions_of(*state, &s.spec, l, at));
     for (size_t i = 8; i < l->placed_count; i++) {
@@ -373,7 +304,7 @@ static void limbs_stand_around_their_tree(void **state)
     s.wishes.around = s.around;
     s.wishes.apart = s.apart;
     for (uint64_t seed = 0; seed < 20; seed++) {
-        qx_layout *l = make(*state, &s.spec, seed);
+        qx_layout *l = small_make(*state, &s.spec, seed);
         const size_t spray = 0;
         qx_neighbour_balance n = {0};
         qx_position at[28];
@@ -396,7 +327,7 @@ static void even_neighbours_meet_equally_often(void **state)
     chain_of(&s, 5, 2, count);
     s.even[0] = true;
     s.wishes.even_neighbours = s.even;
-    qx_layout *l = make(*state, &s.spec, 4);
+    qx_layout *l = small_make(*state, &s.spec, 4);
     const size_t spray = 0;
     qx_neighbour_balance n = {0};
     assert_ok(*state, qx_neighbour_balance_of(*state, &s.spec, l, 1, &spray, &n));
@@ -421,7 +352,7 @@ static void limbs_are_balanced_inside_each_tree_level(void **state)
     chain_of(&s, 3, 3, count);
     s.treatment[1] = (qx_layout_treatment){"pinch", 2, letters, 1};
     s.spec.treatment_count = 2;
-    qx_layout *l = make(*state, &s.spec, 9);
+    qx_layout *l = small_make(*state, &s.spec, 9);
     size_t seen[2][3] = {{0}};
     assert_string_equal(l->kind, "split");
     for (size_t i = 18; i < l->placed_count; i++) {
@@ -439,7 +370,7 @@ static void rows_are_filled_one_after_the_other(void **state)
     const size_t count[] = {3, 4};
     chain_of(&s, 4, 2, count);
     s.wishes.rows = 2;
-    qx_layout *l = make(*state, &s.spec, 9);
+    qx_layout *l = small_make(*state, &s.spec, 9);
     qx_position at[15];
     assert_ok(*state, qx_positions_of(*state, &s.spec, l, at));
     for (size_t i = 3; i < 15; i++) {
@@ -451,36 +382,6 @@ static void rows_are_filled_one_after_the_other(void **state)
 }
 
 /* --- chance --- */
-
-/* Draws `draws` layouts; `layouts` different ones must come, equally often. */
-static void drawn_uniformly(
-    qx_ctx *cx, const small *s, size_t layouts, size_t draws, const char *what)
-{
-    qx_arena *arena = qx_arena_new();
-    qx_map *map = qx_map_new(arena);
-    size_t *seen = qx_arena_alloc(arena, layouts, sizeof *seen);
-    for (size_t i = 0; i < draws; i++) {
-        qx_layout *l = make(cx, &s->spec, 1000 + i);
-        const size_t bytes = l->placed_count * l->treatment_count * sizeof l->level[0];
-        const size_t k = qx_map_add(map, (const char *)l->level, bytes);
-        if (k >= layouts) {
-            fail_msg("%s: more than %zu layouts", what, layouts);
-        }
-        seen[k]++;
-        qx_layout_free(l);
-    }
-    assert_int_equal(qx_map_count(map), layouts);
-    const double want = (double)draws / (double)layouts;
-    double chisq = 0;
-    for (size_t i = 0; i < layouts; i++) {
-        chisq += ((double)seen[i] - want) * ((double)seen[i] - want) / want;
-    }
-    const double p = qx_chisq_p(chisq, (double)layouts - 1, QX_UPPER);
-    if (p < CHANCE || p > 1 - CHANCE) {
-        fail_msg("%s: chi-squared %g of %zu layouts, p = %g", what, chisq, layouts, p);
-    }
-    qx_arena_free(arena);
-}
 
 /* 3 ways to choose who has two, 4!/2! places each. */
 static void unequal_layouts_are_uniform(void **state)
@@ -668,8 +569,8 @@ static void every_kind_repeats_itself_and_says_so(void **state)
     all_kinds(cases, &count);
     for (size_t i = 0; i < count; i++) {
         const qx_layout_spec *spec = &cases[i].s.spec;
-        qx_layout *a = make(*state, spec, 5);
-        qx_layout *b = make(*state, spec, 5);
+        qx_layout *a = small_make(*state, spec, 5);
+        qx_layout *b = small_make(*state, spec, 5);
         const size_t bytes = a->placed_count * a->treatment_count * sizeof a->level[0];
         assert_string_equal(a->kind, cases[i].kind);
         assert_memory_equal(a->level, b->level, bytes);
@@ -677,7 +578,7 @@ static void every_kind_repeats_itself_and_says_so(void **state)
         assert_true(strlen(a->describe) > 40);
         bool differs = false;
         for (uint64_t seed = 6; seed < 20; seed++) {
-            qx_layout *c = make(*state, spec, seed);
+            qx_layout *c = small_make(*state, spec, seed);
             differs = differs || memcmp(a->level, c->level, bytes) != 0;
             qx_layout_free(c);
         }
@@ -726,7 +627,7 @@ static void version_2_of_the_randomisation_is_kept(void **state)
             if (strcmp(cases[i].kind, kept[k].kind) != 0) {
                 continue;
             }
-            qx_layout *l = make(*state, &cases[i].s.spec, 20261125);
+            qx_layout *l = small_make(*state, &cases[i].s.spec, 20261125);
             char got[64] = "";
             size_t n = 0;
             for (size_t p = 0; p < l->placed_count; p++) {

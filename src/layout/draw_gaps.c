@@ -76,9 +76,11 @@ typedef struct thinning {
 static size_t source_cell(const thinning *t, size_t cell)
 {
     const qx_stratum *s = t->d->stratum;
-    const size_t g = cell / s->column_held / s->row_held;
-    const size_t r = cell / s->column_held % s->row_held;
-    const size_t c = cell % s->column_held;
+    const size_t columns = s->column_held == 0 ? 1 : s->column_held;
+    const size_t rows = s->row_held == 0 ? 1 : s->row_held;
+    const size_t g = cell / columns / rows;
+    const size_t r = cell / columns % rows;
+    const size_t c = cell % columns;
     return (g * s->row_held + t->row[g * s->row_held + r]) * s->column_held +
            t->column[g * s->column_held + c];
 }
@@ -163,7 +165,7 @@ static void find_wanted(const evening *e)
     const qx_stratum *s = e->d->stratum;
     const size_t v = s->combinations;
     qx_drawing_share_out(s, e->d->plots, e->want);
-    if (s->share != NULL) {
+    if (s->share != NULL || v == 0) {
         return;
     }
     for (size_t c = 0; c < v; c++) {
@@ -253,6 +255,9 @@ static size_t diagonal_cell(const qx_drawing *d, size_t k)
     const size_t g = k % d->group_count;
     const size_t step = k / d->group_count;
     const size_t round = rows / divisor(rows, columns) * columns;
+    if (round == 0) {
+        return 0; /* never: no rectangle without cells */
+    }
     return (g * rows + step % rows) * columns + (step + step / round) % columns;
 }
 
@@ -274,8 +279,11 @@ static qx_status start_checks(qx_drawing *d, const qx_lines *l)
     }
     size_t left = d->plots - entries; /* places of checks */
     size_t done = 0;
+    if (checks == 0 || s->row_held == 0) {
+        return qx_fail(d->cx, QX_E_ARG, "there are no checks");
+    }
     /* else every row would have one check alone */
-    const size_t shift = checks > 0 && s->row_held % checks == 0 ? 1 : 0;
+    const size_t shift = s->row_held % checks == 0 ? 1 : 0;
     for (size_t k = 0; k < l->cells; k++) {
         const size_t plot = l->cell[diagonal_cell(d, k)];
         if (plot != QX_NO_PLOT && left > 0) {

@@ -182,7 +182,8 @@ qx_status qx_draw_rowcol(qx_drawing *d)
 {
     const size_t v = d->stratum->combinations;
     /* every square is whole by itself */
-    const size_t namings = d->stratum->rule == QX_RULE_LATIN ? d->group_count : 1;
+    const size_t namings =
+        d->stratum->rule == QX_RULE_LATIN && d->group_count > 0 ? d->group_count : 1;
     qx_lines l = {0};
     qx_line_orders orders = {0};
     size_t *name = NULL;

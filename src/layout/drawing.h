@@ -66,10 +66,10 @@ qx_status qx_draw_augmented(qx_drawing *d);
 struct qx_lines;
 
 /* draw_gaps.c: a start where trees are left out or checks are repeated, into `design`. */
-qx_status qx_start_gaps(qx_drawing *d, const struct qx_lines *lines);
+qx_status qx_start_gaps(qx_drawing *d, const struct qx_lines *l);
 
 /* draw_rowcol.c: the best that the search finds from `design`. */
-qx_status qx_rowcol_search(qx_drawing *d, const struct qx_lines *lines, bool good);
+qx_status qx_rowcol_search(qx_drawing *d, const struct qx_lines *l, bool good);
 
 /* even_lines.c: a plan whose neighbours along the rows are even, into `design`. */
 qx_status qx_plan_even_lines(qx_drawing *d);

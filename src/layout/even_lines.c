@@ -27,11 +27,13 @@ static size_t cell_of(const qx_drawing *d, size_t g, size_t r, size_t c)
 static void plan_squares(qx_drawing *d, const qx_lines *l)
 {
     const size_t n = d->stratum->combinations;
-    for (size_t i = 0; i < l->cells; i++) {
-        const size_t r = i / n % n;
-        const size_t c = i % n;
-        const size_t head = c % 2 == 1 ? (c + 1) / 2 : (n - c / 2) % n;
-        d->design[l->cell[i]] = (head + r) % n;
+    for (size_t g = 0; g < d->group_count; g++) {
+        for (size_t r = 0; r < n; r++) {
+            for (size_t c = 0; c < n; c++) {
+                const size_t head = c % 2 == 1 ? (c + 1) / 2 : (n - c / 2) % n;
+                d->design[l->cell[cell_of(d, g, r, c)]] = (head + r) % n;
+            }
+        }
     }
 }
 
@@ -127,8 +129,10 @@ static qx_status order_columns(qx_drawing *d, const qx_lines *l)
     QX_NEW(d->cx, e.at, d->group_count * s->column_held);
     QX_NEW(d->cx, e.m, v * v);
     QX_NEW(d->cx, design, d->plots);
-    for (size_t i = 0; i < d->group_count * s->column_held; i++) {
-        e.at[i] = i % s->column_held;
+    for (size_t g = 0; g < d->group_count; g++) {
+        for (size_t c = 0; c < s->column_held; c++) {
+            e.at[g * s->column_held + c] = c;
+        }
     }
     for (size_t g = 0; g < d->group_count; g++) {
         for (size_t c = 0; c + 1 < s->column_held; c++) {
@@ -136,10 +140,12 @@ static qx_status order_columns(qx_drawing *d, const qx_lines *l)
         }
     }
     even_columns(&e);
-    for (size_t i = 0; i < l->cells; i++) {
-        const size_t g = i / s->column_held / s->row_held;
-        design[l->cell[i]] =
-            seen(&e, g, i / s->column_held % s->row_held, i % s->column_held);
+    for (size_t g = 0; g < d->group_count; g++) {
+        for (size_t r = 0; r < s->row_held; r++) {
+            for (size_t c = 0; c < s->column_held; c++) {
+                design[l->cell[cell_of(d, g, r, c)]] = seen(&e, g, r, c);
+            }
+        }
     }
     for (size_t i = 0; i < d->plots; i++) {
         d->design[i] = design[i];

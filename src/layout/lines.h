@@ -21,7 +21,7 @@ typedef struct qx_lines {
 } qx_lines;
 
 /* Everything in scratch. QX_E_NOMEM. */
-qx_status qx_lines_find(qx_drawing *d, qx_lines *out);
+qx_status qx_lines_find(qx_drawing *d, qx_lines *l);
 
 /* Orders of the rows, columns and rectangles that keep the gaps where they are: lines with
  * gaps at the same places (all, without gaps) are shuffled among each other, each such order
@@ -35,19 +35,19 @@ typedef struct qx_line_orders {
 
 /* QX_E_NOMEM. `columns_stay`: columns keep their order or are mirrored, all at once. */
 qx_status qx_lines_shuffle(qx_drawing *d,
-                           const qx_lines *lines,
+                           const qx_lines *l,
                            bool columns_stay,
                            qx_line_orders *out);
 
 /* The plot of `from`'s cell that comes to the plot's own. */
 size_t qx_lines_source(const qx_drawing *d,
-                       const qx_lines *lines,
-                       const qx_line_orders *orders,
+                       const qx_lines *l,
+                       const qx_line_orders *o,
                        size_t plot);
 
 /* M = I - P, plots x plots: what is left of plots when rows and columns are taken out, also
  * where gaps make these lean on each other. Plain loops: the same on every machine. In
  * scratch. QX_E_NOMEM; QX_E_INPUT: more than QX_GAPS_IN_MOST plots. Cost: O(n^2 C). */
-qx_status qx_lines_left(qx_drawing *d, const qx_lines *lines, double **out);
+qx_status qx_lines_left(qx_drawing *d, const qx_lines *l, double **out);
 
 #endif

@@ -10,7 +10,7 @@
 
 #define TOP       34.0
 #define ROW_HIGH  24.0
-#define ROWS_MOST 40
+#define ROWS_MOST 250
 
 static bool suits(const qx_chart_input *in)
 {
@@ -84,7 +84,11 @@ static void draw(const qx_chart_input *in, qx_scene *s)
     qx_axis axis;
     if (!suits(in)) {
         qx_scene_nothing(s,
-                         "Without trunk areas and blocks there is nothing to compare.");
+                         in->field != NULL && in->field->placed != NULL &&
+                                 in->field->placed->block_count > ROWS_MOST
+                             ? "There are too many blocks for one picture."
+                             : "Without trunk areas and blocks there is nothing to "
+                               "compare.");
         return;
     }
     const qx_trees_placed *p = in->field->placed;

@@ -9,6 +9,7 @@
 #include "report/words.h"
 
 #define LEAF_HIGH   34.0
+#define LEAF_MOST   (QX_SCENE_WIDTH - 40.0)
 #define GAP         4.0
 #define HEAD        15.0
 #define CODE_MOST   8 /* longer level names are told by a letter and explained below */
@@ -159,7 +160,19 @@ static bool leaf(const map *m, size_t i)
     return m->child[i] == NO_PLACE;
 }
 
-/* Widest row of things that fit side by side. */
+/* "block 3", "tree 2: early": what stands at the head of a thing with others inside. */
+static const char *head_of(const map *m, size_t i)
+{
+    const char *levels = levels_text(m, i);
+    return qx_say(m->in->doc,
+                  "%s %s%s%s",
+                  m->p->unit[m->layout->placed[i].unit].name,
+                  m->layout->placed[i].label,
+                  levels[0] == '\0' ? "" : ": ",
+                  levels);
+}
+
+/* Widest row of things that fit side by side; its head is not cut if there is room. */
 static double width_of(const map *m, size_t i, double room)
 {
     double all = 0.0;
@@ -170,6 +183,8 @@ static double width_of(const map *m, size_t i, double room)
         all += width_of(m, k, room - 2.0 * GAP) + GAP;
     }
     all += GAP;
+    const double head = qx_text_width(head_of(m, i), QX_TEXT_SMALL) + 8.0;
+    all = head > all ? head : all;
     return all < room ? all : room;
 }
 
@@ -185,13 +200,7 @@ static void draw_thing(const map *m, size_t i, double x, double y, double width)
 {
     const double high = height_of(m, i, width);
     const char *levels = levels_text(m, i);
-    const char *name = leaf(m, i) ? label_of(m, i)
-                                  : qx_say(m->in->doc,
-                                           "%s %s%s%s",
-                                           m->p->unit[m->layout->placed[i].unit].name,
-                                           m->layout->placed[i].label,
-                                           levels[0] == '\0' ? "" : ": ",
-                                           levels);
+    const char *name = leaf(m, i) ? label_of(m, i) : head_of(m, i);
     qx_scene_bar(
         m->s,
         x,
@@ -252,7 +261,7 @@ static void choose_width(map *m)
             widest = b > widest ? b : widest;
         }
     }
-    m->leaf = widest < 120.0 ? widest : 120.0;
+    m->leaf = widest < LEAF_MOST ? widest : LEAF_MOST;
 }
 
 static double draw_key(const map *m, double y)
@@ -268,10 +277,16 @@ static double draw_key(const map *m, double y)
             const char *text =
                 m->coded[t] ? qx_say(m->in->doc, "%s = %s", level_text(m, t, l), name)
                             : name;
-            y += 15.0;
             qx_scene_bar(
-                m->s, 2.0, y - 8.0, 12.0, y, (qx_pen){.fill = qx_ink_of_level(l)});
-            qx_scene_text(m->s, 18.0, y, m->s->width - 20.0, text, qx_writing_label);
+                m->s, 2.0, y + 7.0, 12.0, y + 15.0, (qx_pen){.fill = qx_ink_of_level(l)});
+            y = qx_scene_lines(m->s,
+                               18.0,
+                               y + 15.0,
+                               m->s->width - 20.0,
+                               15.0,
+                               text,
+                               qx_writing_label) -
+                15.0;
         }
     }
     return y + 8.0;

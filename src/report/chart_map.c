@@ -1,6 +1,8 @@
 /* report/chart_map.c - the orchard from above: rows side by side, places upwards, each tree
- * of the trial with its block, its treatments (colour and text) and a dot for its trunk;
- * trees that take no part as rings, missing ones as crosses; an arrow to the north. */
+ * of the trial with its treatments (colour and text), its label, its block and a dot for its
+ * trunk; trees that take no part as rings, missing ones as crosses; an arrow to the north.
+ * Rows that do not fit side by side go into further panels below, so that nothing is cut
+ * and the picture can be read on a telephone. */
 #include <math.h>
 #include <string.h>
 
@@ -9,21 +11,26 @@
 #include "report/rounding.h"
 #include "report/words.h"
 
-#define TOP         46.0 /* room for the compass */
-#define CELL_HIGH   19.0
-#define CELL_WIDE   84.0
-#define CELL_NARROW 26.0 /* below it a map cannot be read */
-#define TRUNK_MOST  5.0
-#define TREES_MOST  3000
-#define PI          3.14159265358979323846
+#define TOP        46.0 /* room for the compass */
+#define LEFT       34.0
+#define CELL_HIGH  19.0
+#define CELL_LEAST 60.0
+#define TEXT_FROM  19.0 /* of a cell: right of strip and trunk */
+#define APART      6.0  /* between the texts of a cell */
+#define FOOT       34.0 /* names of the rows below a panel */
+#define TRUNK_MOST 5.0
+#define TREES_MOST 5000
+#define PI         3.14159265358979323846
 
 typedef struct map {
     const qx_chart_input *in;
     const qx_field *f;
     qx_scene *s;
     double row_low, row_high, place_low, place_high;
-    double left, bottom, wide;
-    double largest; /* trunk area; 0 without sizes */
+    double wide;      /* of a cell: nothing in it is cut */
+    double code_wide; /* widest code of levels */
+    size_t across;    /* rows side by side; more go into further panels below */
+    double largest;   /* trunk area; 0 without sizes */
 } map;
 
 static void take(map *m, double row, double place, double size)
@@ -59,7 +66,7 @@ static bool measure(const qx_chart_input *in, map *m)
     }
     const double rows = m->row_high - m->row_low + 1.0;
     const double places = m->place_high - m->place_low + 1.0;
-    return rows * CELL_NARROW < QX_SCENE_WIDTH - 40.0 && rows * places <= TREES_MOST;
+    return rows * places <= TREES_MOST;
 }
 
 static bool suits(const qx_chart_input *in)
@@ -68,15 +75,45 @@ static bool suits(const qx_chart_input *in)
     return measure(in, &m);
 }
 
+/* --- panels: as many rows side by side as can be read --- */
+
+static double panel_high(const map *m)
+{
+    return CELL_HIGH * (m->place_high - m->place_low + 1.0) + FOOT;
+}
+
+static size_t panel_of(const map *m, double row)
+{
+    return (size_t)(row - m->row_low) / m->across;
+}
+
+/* Foot of a panel's lowest place. */
+static double panel_bottom(const map *m, size_t panel)
+{
+    return TOP + panel_high(m) * (double)(panel + 1) - FOOT;
+}
+
 /* Lower left corner of a cell. */
 static double cell_x(const map *m, double row)
 {
-    return m->left + m->wide * (row - m->row_low);
+    const double in_panel = row - m->row_low - (double)(panel_of(m, row) * m->across);
+    return LEFT + m->wide * in_panel;
 }
 
-static double cell_y(const map *m, double place)
+static double cell_y(const map *m, double row, double place)
 {
-    return m->bottom - CELL_HIGH * (place - m->place_low);
+    return panel_bottom(m, panel_of(m, row)) - CELL_HIGH * (place - m->place_low);
+}
+
+/* A row as the list calls it: 3, or C. */
+static const char *row_name(const map *m, double row)
+{
+    for (size_t i = 0; m->f->trees != NULL && i < m->f->trees->count; i++) {
+        if (m->f->trees->tree[i].row == row) {
+            return m->f->trees->tree[i].row_text;
+        }
+    }
+    return qx_say(m->in->doc, "%.0f", row);
 }
 
 /* --- what a tree was given --- */
@@ -136,6 +173,32 @@ static const char *block_of(const map *m, size_t thing)
     return "";
 }
 
+/* Cells as wide as what stands in them; the page holds at least one row. */
+static void fit_cells(map *m)
+{
+    double rest = 0.0; /* label and block */
+    m->wide = CELL_LEAST;
+    m->code_wide = 0.0;
+    for (size_t i = 0; i < m->f->layout->placed_count; i++) {
+        if (isnan(m->f->layout->stand[i].row)) {
+            continue;
+        }
+        /* bold letters are wider than measured */
+        const double code = 1.12 * qx_text_width(code_of(m, i), QX_TEXT_SMALL);
+        const double label = qx_text_width(m->f->layout->placed[i].label, QX_TEXT_SMALL);
+        const double block = qx_text_width(block_of(m, i), QX_TEXT_SMALL);
+        m->code_wide = fmax(m->code_wide, code);
+        rest = fmax(rest, label + (block > 0.0 ? block + APART : 0.0));
+    }
+    m->wide = fmax(m->wide, TEXT_FROM + m->code_wide + APART + rest + APART);
+    const double most = QX_SCENE_WIDTH - LEFT - 2.0;
+    m->wide = fmin(m->wide, most);
+    m->across = (size_t)(most / m->wide);
+    const double rows = m->row_high - m->row_low + 1.0;
+    m->across = (double)m->across > rows ? (size_t)rows : m->across;
+    m->across = m->across == 0 ? 1 : m->across;
+}
+
 /* --- drawing --- */
 
 static void draw_trunk(const map *m, double x, double y, double size, bool used)
@@ -180,7 +243,7 @@ static void draw_strip(const map *m, size_t thing, double x, double y)
 static void draw_tree(const map *m, size_t thing)
 {
     const qx_stand *stand = &m->f->layout->stand[thing];
-    const double x = cell_x(m, stand->row), y = cell_y(m, stand->place);
+    const double x = cell_x(m, stand->row), y = cell_y(m, stand->row, stand->place);
     qx_scene_bar(m->s,
                  x,
                  y - CELL_HIGH + 0.5,
@@ -191,16 +254,24 @@ static void draw_tree(const map *m, size_t thing)
     draw_trunk(m, x + 12.0, y - CELL_HIGH / 2.0, stand->size, true);
     const char *block = block_of(m, thing);
     qx_writing how = qx_writing_soft;
+    const double at = x + TEXT_FROM;
+    const double end = x + m->wide - APART;
+    const double block_wide = qx_text_width(block, how.size);
+    const double label_at = at + m->code_wide + APART;
     how.ink = QX_INK_MAIN;
     how.bold = true;
-    const double room = m->wide - 20.0;
-    qx_scene_text(m->s, x + 19.0, y - 5.5, room, code_of(m, thing), how);
-    if (block[0] != '\0' && m->wide > 40.0) {
-        how.bold = false;
-        how.ink = QX_INK_SOFT;
-        how.anchor = QX_FROM_END;
-        qx_scene_text(m->s, x + m->wide - 4.0, y - 5.5, room - 14.0, block, how);
-    }
+    qx_scene_text(m->s, at, y - 5.5, m->code_wide + 1.0, code_of(m, thing), how);
+    how.bold = false;
+    how.ink = QX_INK_SOFT;
+    qx_scene_text(m->s,
+                  label_at,
+                  y - 5.5,
+                  end - label_at - (block[0] == '\0' ? 0.0 : block_wide + APART) + 1.0,
+                  m->f->layout->placed[thing].label,
+                  how);
+    how.anchor = QX_FROM_END;
+    how.ink = QX_INK_MAIN;
+    qx_scene_text(m->s, end, y - 5.5, block_wide + 1.0, block, how);
 }
 
 /* Trees of the list that take no part. */
@@ -214,7 +285,7 @@ static void draw_others(const map *m)
                    m->f->layout->stand[k].place == tree->place;
         }
         const double x = cell_x(m, tree->row) + 12.0;
-        const double y = cell_y(m, tree->place) - CELL_HIGH / 2.0;
+        const double y = cell_y(m, tree->row, tree->place) - CELL_HIGH / 2.0;
         if (!used && tree->status == QX_TREE_MISSING) {
             const qx_pen pen = {.stroke = QX_INK_SOFT, .width = 1.0};
             qx_scene_line(m->s, x - 3.0, y - 3.0, x + 3.0, y + 3.0, pen);
@@ -225,6 +296,11 @@ static void draw_others(const map *m)
     }
 }
 
+static size_t panels(const map *m)
+{
+    return panel_of(m, m->row_high) + 1;
+}
+
 static void draw_axes(const map *m)
 {
     qx_writing how = qx_writing_tick;
@@ -233,24 +309,22 @@ static void draw_axes(const map *m)
         const double row = m->row_low + (double)i;
         qx_scene_text(m->s,
                       cell_x(m, row) + m->wide / 2.0,
-                      m->bottom + 13.0,
+                      panel_bottom(m, panel_of(m, row)) + 13.0,
                       m->wide,
-                      qx_say(m->in->doc, "row %.0f", row),
+                      qx_say(m->in->doc, "row %s", row_name(m, row)),
                       how);
     }
     how.anchor = QX_FROM_END;
-    const double step = m->place_high - m->place_low > 30.0 ? 5.0 : 1.0;
     const size_t places = (size_t)(m->place_high - m->place_low) + 1;
-    for (size_t i = 0; i < places; i++) {
-        const double place = m->place_low + (double)i;
-        if (fmod(place, step) == 0.0) {
-            qx_scene_text(m->s,
-                          m->left - 5.0,
-                          cell_y(m, place) - 5.5,
-                          30.0,
-                          qx_say(m->in->doc, "%.0f", place),
-                          how);
-        }
+    for (size_t i = 0; i < panels(m) * places; i++) {
+        const double place = m->place_low + (double)(i % places);
+        qx_scene_text(m->s,
+                      LEFT - 5.0,
+                      panel_bottom(m, i / places) - CELL_HIGH * (double)(i % places) -
+                          5.5,
+                      30.0,
+                      qx_say(m->in->doc, "%.0f", place),
+                      how);
     }
 }
 
@@ -265,7 +339,7 @@ static void draw_compass(const map *m)
         qx_scene_text(m->s,
                       m->s->width - 4.0,
                       14.0,
-                      240.0,
+                      m->s->width - LEFT,
                       "north: not given (site: row_bearing)",
                       how);
         return;
@@ -289,41 +363,44 @@ static void draw_compass(const map *m)
 static double draw_legend(const map *m, double y)
 {
     const qx_protocol *p = m->f->protocol;
+    const double room = m->s->width - LEFT;
     for (size_t t = 0; t < p->treatment_count; t++) {
         const qx_treatment *treatment = &p->treatment[t];
-        qx_scene_text(m->s, m->left, y, 200.0, treatment->name, qx_writing_label);
+        qx_scene_text(m->s, LEFT, y, room, treatment->name, qx_writing_label);
         y += 15.0;
         for (size_t l = 0; l < treatment->level_count; l++) {
             const char *code = l < 26 ? qx_say(m->in->doc, "%c", 'A' + (int)l)
                                       : qx_say(m->in->doc, "%zu", l + 1);
             qx_scene_bar(m->s,
-                         m->left,
+                         LEFT,
                          y - 9.0,
-                         m->left + 5.0,
+                         LEFT + 5.0,
                          y + 1.0,
                          (qx_pen){.fill = qx_ink_of_level(l)});
-            qx_scene_text(
+            y = qx_scene_lines(
                 m->s,
-                m->left + 11.0,
+                LEFT + 11.0,
                 y,
-                m->s->width - m->left - 12.0,
+                room - 12.0,
+                15.0,
                 qx_say(
                     m->in->doc,
                     "%s  %s",
                     code,
                     qx_words_level(m->in->doc, p, treatment->name, treatment->level[l])),
                 qx_writing_soft);
-            y += 15.0;
         }
     }
-    static const char *const lines[] = {
-        "dot: trunk of a tree in the trial, beside it its block",
-        "ring: takes no part; cross: missing"};
-    for (size_t i = 0; i < QX_COUNT(lines); i++) {
-        qx_scene_text(m->s, m->left, y, m->s->width - m->left, lines[i], qx_writing_soft);
-        y += 15.0;
-    }
-    return y;
+    return qx_scene_lines(
+        m->s,
+        LEFT,
+        y,
+        room - 2.0,
+        15.0,
+        "Dot: trunk of a tree in the trial; beside it what it was given, "
+        "its label and, at the right, its block. Ring: takes no part. "
+        "Cross: missing.",
+        qx_writing_soft);
 }
 
 static void draw(const qx_chart_input *in, qx_scene *s)
@@ -333,14 +410,11 @@ static void draw(const qx_chart_input *in, qx_scene *s)
         qx_scene_nothing(s,
                          in->field == NULL || in->field->layout->stand == NULL
                              ? "Without a list of trees there is no map."
-                             : "The orchard is too wide for a map on one page.");
+                             : "The orchard has too many places for a map.");
         return;
     }
-    const double rows = m.row_high - m.row_low + 1.0;
     m.s = s;
-    m.left = 34.0;
-    m.wide = fmin(CELL_WIDE, (s->width - m.left - 4.0) / rows);
-    m.bottom = TOP + CELL_HIGH * (m.place_high - m.place_low + 1.0);
+    fit_cells(&m);
     draw_axes(&m);
     draw_others(&m);
     for (size_t i = 0; i < m.f->layout->placed_count; i++) {
@@ -349,7 +423,7 @@ static void draw(const qx_chart_input *in, qx_scene *s)
         }
     }
     draw_compass(&m);
-    s->height = draw_legend(&m, m.bottom + 34.0);
+    s->height = draw_legend(&m, panel_bottom(&m, panels(&m) - 1) + FOOT);
 }
 
 static const char *caption(const qx_chart_input *in)
@@ -369,10 +443,11 @@ static const char *describe(const qx_chart_input *in)
         const qx_stand *stand = &m.f->layout->stand[i];
         if (!isnan(stand->row)) {
             text = qx_say(in->doc,
-                          "%s Row %.0f, place %.0f: block %s, %s.",
+                          "%s Row %s, place %.0f, tree %s: block %s, %s.",
                           text,
-                          stand->row,
+                          row_name(&m, stand->row),
                           stand->place,
+                          m.f->layout->placed[i].label,
                           block_of(&m, i),
                           code_of(&m, i));
         }

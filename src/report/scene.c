@@ -133,23 +133,59 @@ void qx_scene_text(
                          .pen = {.fill = how.ink}});
 }
 
+/* Bytes of `text` that go on one line: up to the last space that fits, all if all fits. */
+static size_t line_bytes(qx_scene *s, const char *text, double room, double size)
+{
+    size_t best = 0;
+    for (size_t at = 1;; at++) {
+        if (text[at] != ' ' && text[at] != '\0') {
+            continue;
+        }
+        const char *part = qx_arena_printf(s->arena, "%.*s", (int)at, text);
+        if (qx_scene_hold(s, part) == NULL || qx_text_width(part, size) > room) {
+            return best == 0 ? at : best;
+        }
+        best = at;
+        if (text[at] == '\0') {
+            return best;
+        }
+    }
+}
+
+double qx_scene_lines(qx_scene *s,
+                      double x,
+                      double y,
+                      double room,
+                      double high,
+                      const char *text,
+                      qx_writing how)
+{
+    while (text[0] != '\0' && !s->failed) {
+        const size_t bytes = line_bytes(s, text, room, how.size);
+        const char *line = qx_arena_printf(s->arena, "%.*s", (int)bytes, text);
+        if (qx_scene_hold(s, line) != NULL) {
+            qx_scene_text(s, x, y, room, line, how);
+        }
+        text += bytes;
+        text += text[0] == ' ' ? 1 : 0;
+        y += high;
+    }
+    return y;
+}
+
 void qx_scene_nothing(qx_scene *s, const char *why)
 {
-    s->height = 72.0;
+    const qx_writing how = {
+        .size = QX_TEXT_NORMAL, .anchor = QX_FROM_MIDDLE, .ink = QX_INK_SOFT};
+    const double end =
+        qx_scene_lines(s, s->width / 2.0, 40.0, s->width - 20.0, 17.0, why, how);
+    s->height = end + 15.0;
     qx_scene_bar(s,
                  1.0,
                  1.0,
                  s->width - 1.0,
                  s->height - 1.0,
                  (qx_pen){.stroke = QX_INK_RULE, .width = 1.0});
-    qx_scene_text(s,
-                  s->width / 2.0,
-                  s->height / 2.0 + 4.0,
-                  s->width - 20.0,
-                  why,
-                  (qx_writing){.size = QX_TEXT_NORMAL,
-                               .anchor = QX_FROM_MIDDLE,
-                               .ink = QX_INK_SOFT});
 }
 
 const char *qx_scene_hold(qx_scene *s, const char *pointer)

@@ -78,6 +78,16 @@ typedef struct qx_writing {
 void qx_scene_text(
     qx_scene *s, double x, double y, double room, const char *text, qx_writing how);
 
+/* The same in as many lines as it takes, broken at spaces, `high` apart; gives the base line
+ * that would come next. Words wider than `room` are shortened. */
+double qx_scene_lines(qx_scene *s,
+                      double x,
+                      double y,
+                      double room,
+                      double high,
+                      const char *text,
+                      qx_writing how);
+
 /* A framed sentence in place of a picture: there is nothing to draw, and it says why. */
 void qx_scene_nothing(qx_scene *s, const char *why);
 

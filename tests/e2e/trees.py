@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Trees, layouts and what may be done to them afterwards: trees.py PROGRAM"""
 import json
+import re
 
 import harness
 
@@ -50,5 +51,52 @@ class Gaps(harness.Case):
         self.assertIn("no problems", self.run_it("check", "t.qx").out)
 
 
+LONG = ["none", "thinning by hand", "6-benzyladenine, 100 mg a litre",
+        "1-naphthaleneacetic acid, 10 mg a litre, at a king fruit of eight millimetres",
+        "ammonium thiosulfate, two per cent"]
+
+
+class Pictures(harness.Case):
+    """What stands on the maps: all of it, uncut, whatever the size of the orchard."""
+
+    def drawn(self, blocks, each, rows, places):
+        levels = ", ".join(f'"{text}"' for text in LONG[:each])
+        self.write("p.yaml", f"""\
+quincunx: 1
+title: An invented orchard
+units:
+  block: {{count: {blocks}}}
+  tree: {{within: block, count: {each}}}
+treatments:
+  thinning: {{levels: [{levels}], on: tree}}
+measure:
+  length: {{kind: continuous, on: tree, unit: cm}}
+""")
+        self.write("trees.csv", tree_list(rows, places, {(1, 2)}))
+        run = self.run_it("layout", "p.yaml", "--trees", "trees.csv", "--seed", "2", "-o", "t.qx",
+                          "--pictures", "pic", "--json")
+        return json.loads(run.out), self.read("pic/map.svg")
+
+    def test_labels_rows_and_levels_are_whole(self):
+        for blocks, each, rows, places in ((6, 4, 3, 12), (12, 5, 6, 14), (40, 5, 9, 30)):
+            self.folder = harness.tempfile.mkdtemp(prefix="quincunx-e2e-")
+            self.addCleanup(harness.shutil.rmtree, self.folder, ignore_errors=True)
+            made, svg = self.drawn(blocks, each, rows, places)
+            shown = re.sub(r"<(title|desc)[^>]*>.*?</\1>", "", svg, flags=re.S)
+            texts = re.findall(r"<text[^>]*>([^<]*)</text>", shown)
+            self.assertFalse([t for t in texts if "\u2026" in t])
+            for r in "ABCDEFGHI"[:rows]:
+                self.assertIn(f"row {r}", texts)
+            for tree in (t for t in made["placed"] if t["unit"] == "tree"):
+                self.assertIn(tree["label"], texts)
+            for text in LONG[:each]:
+                self.assertIn(text, " ".join(texts))
+            self.assertIn("Row A, place", svg)  # read aloud
+            width = float(re.search(r'viewBox="0 0 ([0-9.]+)', svg).group(1))
+            self.assertLessEqual(width, 360)  # a telephone
+            for x, text in re.findall(r'<text x="([0-9.]+)"[^>]*>([^<]*)</text>', shown):
+                self.assertLessEqual(float(x), width, text)
+
+
 if __name__ == "__main__":
-    harness.main(Gaps)
+    harness.main(Gaps, Pictures)

@@ -82,6 +82,9 @@ static int report(const qx_call *call, qx_status status)
         (qx_problems_count(call->problems) == 0 || qx_status_exit(status) != 1)) {
         qx_print_failure(call, status);
     }
+    if (call->hint != NULL) {
+        (void)fprintf(stderr, "note: %s\n", call->hint);
+    }
     if (status == QX_E_USAGE) {
         (void)fprintf(stderr, "quincunx %s --help tells more\n", call->verb->name);
     }

@@ -42,6 +42,7 @@ typedef struct qx_call {
     const struct qx_verb *verb;
     qx_problems *problems;
     qx_text *answer;          /* for standard output */
+    const char *hint;         /* what may help, told after all problems; NULL: nothing */
     unsigned flags;           /* qx_flag, those that were given */
     uint64_t seed;            /* with QX_FLAG_SEED */
     const char *out;          /* with QX_FLAG_OUT, else NULL */

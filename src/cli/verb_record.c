@@ -83,9 +83,8 @@ static qx_status run(qx_call *call)
         answer_text(call, &receipt);
     } else if (status == QX_E_INPUT) {
         const bool good = receipt.rows > receipt.left_out && !wish.accept_good;
-        QX_TRY(qx_note(call->cx,
-                       "nothing was stored%s",
-                       good ? "; --accept-good stores the good rows" : ""));
+        call->hint = good ? "nothing was stored; --accept-good stores the good rows"
+                          : "nothing was stored";
     }
     return status;
 }

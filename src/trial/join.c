@@ -169,28 +169,94 @@ nearest_label(joining *j, size_t unit, const uint32_t parent[], const char *labe
     return nearest != NULL ? nearest : count > 0 ? known[0] : NULL;
 }
 
+/* "block 2", "block 2, tree 5", "row 1 and place 3": the things above, larger ones first; ""
+ * for none, NULL: no memory. */
+static const char *parents_told(joining *j, size_t unit, const uint32_t parent[])
+{
+    qx_arena *arena = qx_ctx_scratch(j->cx);
+    const qx_unit *u = &j->p->unit[unit];
+    const char *text = "";
+    char shown[QX_SHOWN_ROOM];
+    for (size_t i = 0; text != NULL && i < u->parent_count; i++) {
+        const qx_placed *placed = &j->layout->placed[parent[i]];
+        const char *above = "";
+        for (const qx_placed *at = placed; above != NULL && u->parent_count == 1 &&
+                                           j->p->unit[at->unit].parent_count == 1;) {
+            at = &j->layout->placed[at->parent[0]];
+            above = qx_arena_printf(arena,
+                                    "%s %s, %s",
+                                    j->p->unit[at->unit].name,
+                                    qx_shown(at->label, shown),
+                                    above);
+        }
+        text = above == NULL ? NULL
+                             : qx_arena_printf(arena,
+                                               "%s%s%s%s %s",
+                                               text,
+                                               i > 0 ? " and " : "",
+                                               above,
+                                               j->p->unit[placed->unit].name,
+                                               qx_shown(placed->label, shown));
+    }
+    return text;
+}
+
+/* Where else a thing with this label stands, if it stands in one other place: "; tree \"7\"
+ * stands in block 2"; "" otherwise. NULL: no memory. */
+static const char *stands_elsewhere(joining *j, size_t unit, const char *label)
+{
+    const qx_placed *found = NULL;
+    size_t count = 0;
+    char shown[QX_SHOWN_ROOM];
+    for (size_t i = 0; i < j->layout->placed_count; i++) {
+        const qx_placed *placed = &j->layout->placed[i];
+        if (placed->unit == unit && strcmp(placed->label, label) == 0) {
+            found = placed;
+            count++;
+        }
+    }
+    if (count != 1) {
+        return "";
+    }
+    const char *where = parents_told(j, unit, found->parent);
+    return where == NULL ? NULL
+                         : qx_arena_printf(qx_ctx_scratch(j->cx),
+                                           "; %s \"%s\" stands in %s",
+                                           j->p->unit[unit].name,
+                                           qx_shown(label, shown),
+                                           where);
+}
+
 static void tell_unknown(
     joining *j, size_t unit, size_t row, const uint32_t parent[], const char *label)
 {
     const qx_arena_mark mark = qx_arena_get_mark(qx_ctx_scratch(j->cx));
     const bool stored = qx_problems_count(j->problems) < QX_PROBLEMS_MOST;
+    const bool inside = j->p->unit[unit].parent_count > 0;
     const char *nearest = stored ? nearest_label(j, unit, parent, label) : NULL;
+    const char *where = stored ? parents_told(j, unit, parent) : "";
+    const char *else_where = stored && inside ? stands_elsewhere(j, unit, label) : "";
     char shown[QX_SHOWN_ROOM];
     char near[QX_SHOWN_ROOM];
-    char expected[QX_SHOWN_ROOM + 48] = "expected a label of the layout";
-    if (nearest != NULL) {
-        (void)snprintf(expected,
-                       sizeof expected,
-                       "expected a label of the layout, such as \"%s\"",
-                       qx_shown(nearest, near));
+    const char *expected =
+        nearest == NULL
+            ? "expected a label of the layout"
+            : qx_arena_printf(qx_ctx_scratch(j->cx),
+                              "expected a label of the layout, such as \"%s\"%s",
+                              qx_shown(nearest, near),
+                              else_where == NULL ? "" : else_where);
+    if (where == NULL || else_where == NULL || expected == NULL) {
+        keep(j, qx_fail(j->cx, QX_E_NOMEM, "no memory for a message"));
+    } else {
+        COMPLAIN(j,
+                 row,
+                 expected,
+                 "the layout has no %s \"%s\"%s%s",
+                 j->p->unit[unit].name,
+                 qx_shown(label, shown),
+                 where[0] == '\0' ? "" : " in ",
+                 where);
     }
-    COMPLAIN(j,
-             row,
-             expected,
-             "the layout has no %s \"%s\"%s",
-             j->p->unit[unit].name,
-             qx_shown(label, shown),
-             j->p->unit[unit].parent_count > 0 ? " there" : "");
     qx_arena_rewind(qx_ctx_scratch(j->cx), mark);
 }
 

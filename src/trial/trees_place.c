@@ -503,9 +503,10 @@ fill_rectangle(const placing *p, const spot spots[], const rectangle *at, size_t
 {
     size_t gaps = 0;
     for (size_t i = 0; i < at->rows * at->columns; i++) {
+        const size_t row = i / at->columns;
         const size_t found = find_spot(spots,
                                        p->usable,
-                                       at->row + (double)(i / at->columns),
+                                       at->row + (double)row,
                                        at->place + (double)(i % at->columns));
         tree[i] = found == p->usable ? QX_NONE : spots[found].tree;
         gaps += found == p->usable && !at->left_out[i] ? 1 : 0;

@@ -98,5 +98,41 @@ measure:
                 self.assertLessEqual(float(x), width, text)
 
 
+BLOCKS = """\
+quincunx: 1
+title: Blocks, invented
+units:
+  block: {count: 4}
+  tree: {within: block, count: 3}
+treatments:
+  spray: {levels: [water, oil, soap], on: tree, control: water}
+measure:
+  length: {kind: continuous, on: tree, unit: cm, range: [0, 250], decimals: 1}
+  fruits: {kind: count, on: tree}
+"""
+
+
+class Messages(harness.Case):
+    def test_unknown_trees_are_told_with_their_block_and_the_hint_comes_last(self):
+        self.write("p.yaml", BLOCKS)
+        self.write("trees.csv", tree_list(3, 5))
+        self.run_it("layout", "p.yaml", "--trees", "trees.csv", "--seed", "1", "-o", "t.qx")
+        made = json.loads(self.run_it("layout", "p.yaml", "--trees", "trees.csv", "--seed", "1",
+                                      "-o", "again.qx", "--json").out)
+        placed = made["placed"]
+        other = next(t for t in placed if t["unit"] == "tree"
+                     and placed[t["within"][0]]["label"] == "2")["label"]
+        self.write("d.csv", f"block,tree,length\n1,{other},20\n1,Z-9,30\n2,{other},abc\n")
+        run = self.run_it("record", "t.qx", "d.csv", status=1)
+        lines = run.err.strip().split("\n")
+        self.assertIn(f'd.csv:2:1: the layout has no tree "{other}" in block 1; expected',
+                      lines[0])
+        self.assertIn(f'tree "{other}" stands in block 2', lines[0])
+        self.assertIn('the layout has no tree "Z-9" in block 1; expected', lines[1])
+        self.assertIn("is not a number", lines[2])
+        self.assertEqual(lines[3:], ["note: nothing was stored; --accept-good stores the good "
+                                     "rows"])
+
+
 if __name__ == "__main__":
-    harness.main(Gaps, Pictures)
+    harness.main(Gaps, Pictures, Messages)

@@ -318,7 +318,7 @@ static size_t squares_in_class(void)
     static const size_t head[] = {0, 1, 3, 2};
     qx_arena *arena = qx_arena_new();
     qx_map *map = qx_map_new(arena);
-    for (size_t code = 0; code < 65536 * 2; code++) {
+    for (size_t code = 0; code < 131072; code++) {
         size_t name[4];
         size_t row[4];
         uint32_t at[16];

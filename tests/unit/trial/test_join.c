@@ -113,11 +113,14 @@ static void unknown_labels_are_told_with_the_nearest(void **state)
         o.told,
         "2:0: the layout has no block \"Nort\"; expected a label of the layout, such as "
         "\"North\"\n"
-        "3:0: the layout has no tree \"11\" there; expected a label of the layout, such "
+        "3:0: the layout has no tree \"11\" in block North; expected a label of the "
+        "layout, such "
         "as \"1\"\n"
-        "4:0: the layout has no limb \"c\" there; expected a label of the layout, such "
+        "4:0: the layout has no limb \"c\" in block North, tree 1; expected a label of "
+        "the layout, such "
         "as \"a\"\n"
-        "5:0: the layout has no limb \"a\" there; expected a label of the layout\n");
+        "5:0: the layout has no limb \"a\" in block South, tree 1; expected a label of "
+        "the layout\n");
     done(&o);
 }
 

@@ -65,8 +65,8 @@ qx_status qx_draw_augmented(qx_drawing *d);
 
 struct qx_lines;
 
-/* draw_gaps.c: a start where trees are left out or checks are repeated, into `design`. */
-qx_status qx_start_gaps(qx_drawing *d, const struct qx_lines *l);
+/* draw_gaps.c: a plan where trees are left out or checks are repeated, into `design`. */
+qx_status qx_plan_gaps(qx_drawing *d);
 
 /* draw_rowcol.c: the best that the search finds from `design`. */
 qx_status qx_rowcol_search(qx_drawing *d, const struct qx_lines *l, bool good);

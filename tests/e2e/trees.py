@@ -1,5 +1,7 @@
 #!/usr/bin/env python3
 """Trees, layouts and what may be done to them afterwards: trees.py PROGRAM"""
+import csv
+import io
 import json
 import re
 
@@ -134,5 +136,103 @@ class Messages(harness.Case):
                                      "rows"])
 
 
+SHOOTS = """\
+quincunx: 1
+title: Shoots in two seasons, invented
+seasons: [2025, 2026]
+units:
+  block: {count: 2}
+  tree: {within: block, count: 2}
+  limb: {within: tree, count: 2}
+  shoot: {within: limb, sample: true}
+treatments:
+  pinch: {levels: [none, early], on: tree, control: none}
+covariates:
+  trunk_area: {on: tree, unit: cm2}
+measure:
+  bloom: {kind: proportion, of: spurs, on: limb}
+  length: {kind: continuous, on: shoot, unit: cm, decimals: 1}
+  yield: {kind: continuous, on: tree, unit: kg}
+planning: {samples: 3}
+"""
+
+
+class Sheets(harness.Case):
+    """A blank sheet is filled in and recorded as it is."""
+
+    def rows_of(self, name):
+        return list(csv.DictReader(io.StringIO(self.read(name))))
+
+    def fill(self, name, values):
+        rows = self.rows_of(name)
+        for i, row in enumerate(rows):
+            row.update({column: str(value(i)) for column, value in values.items()})
+        out = io.StringIO()
+        writer = csv.DictWriter(out, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+        self.write(name, out.getvalue())
+        return rows
+
+    def test_rows_in_walking_order_and_back(self):
+        self.write("p.yaml", BLOCKS)
+        self.write("trees.csv", tree_list(3, 5, {(2, 2)}))
+        self.run_it("layout", "p.yaml", "--trees", "trees.csv", "--seed", "1", "-o", "t.qx")
+        self.run_it("sheets", "t.qx", "-o", "sheets")
+        rows = self.fill("sheets/tree.csv", {"length": lambda i: 20 + i % 5 + i / 10,
+                                             "fruits": lambda i: 3 * i})
+        self.assertEqual(list(rows[0]), ["block", "tree", "length", "fruits"])
+        walked = [row["tree"].split("-") for row in rows]
+        self.assertEqual(len(rows), 12)
+        for letter, back in (("A", False), ("B", True), ("C", False)):
+            places = [int(p) for r, p in walked if r == letter]
+            self.assertEqual(places, sorted(places, reverse=back))
+        self.assertEqual([r for r, _ in walked], sorted(r for r, _ in walked))
+        run = self.run_it("record", "t.qx", "sheets/tree.csv")
+        self.assertIn("24 values stored", run.out)
+        self.assertNotIn("note", run.err)
+        results = json.loads(self.run_it("analyse", "t.qx", "--json").out)["results"]
+        self.assertEqual([r["observations"]["used"] for r in results], [12, 12])
+        run = self.run_it("sheets", "t.qx", "-o", "sheets", status=1)
+        self.assertIn("never overwritten", run.err)
+        self.assertIn("20", self.read("sheets/tree.csv"))
+
+    def test_every_unit_and_season_has_its_sheet(self):
+        self.write("p.yaml", SHOOTS)
+        self.run_it("layout", "p.yaml", "--seed", "1", "-o", "t.qx")
+        made = json.loads(self.run_it("sheets", "t.qx", "-o", "s", "--json").out)["files"]
+        self.assertEqual(sorted(f.split("/")[-1] for f in made),
+                         sorted(f"{u}-{y}.csv" for u in ("tree", "limb", "shoot")
+                                for y in (2025, 2026)))
+        columns = {"tree": ["trunk_area", "yield"], "limb": ["bloom", "spurs"],
+                   "shoot": ["length"]}
+        path = ["season", "block", "tree", "limb", "shoot"]
+        for k, (unit, rest) in enumerate(columns.items()):
+            rows = self.fill(f"s/{unit}-2026.csv", {name: lambda i: 9 if name == "spurs" else 5
+                                                   for name in rest[::-1]})
+            self.assertEqual(list(rows[0]), path[:3 + k] + rest)
+            self.assertEqual(len(rows), (4, 8, 24)[k])
+            self.assertEqual({row["season"] for row in rows}, {"2026"})
+            run = self.run_it("record", "t.qx", f"s/{unit}-2026.csv")
+            self.assertNotIn("note", run.err)
+            # shares are k and n: one value of bloom and one of spurs
+            self.assertIn(f"{len(rows) * len(rest)} values stored", run.out)
+
+    def test_left_out_trees_and_guards_have_no_row(self):
+        self.write("p.yaml", SQUARE + "layout: {left_out: {tree: [[1, 2, 1], [3, 3, 1]]}}\n")
+        self.run_it("layout", "p.yaml", "--seed", "1", "-o", "t.qx")
+        self.run_it("sheets", "t.qx", "-o", "s")
+        rows = self.rows_of("s/tree.csv")
+        self.assertEqual(len(rows), 14)
+        self.assertFalse({(r["row"], r["place"]) for r in rows} & {("1", "2"), ("3", "3")})
+        self.assertEqual([(r["row"], r["place"]) for r in rows[:4]],
+                         [("1", "1"), ("1", "3"), ("1", "4"), ("2", "4")])
+        self.write("q.yaml", BLOCKS.replace("count: 3}", "count: 5}")
+                   + "layout: {guards: {tree: 1}}\n")
+        self.run_it("layout", "q.yaml", "--seed", "1", "-o", "g.qx")
+        self.run_it("sheets", "g.qx", "-o", "g")
+        self.assertEqual([r["tree"] for r in self.rows_of("g/tree.csv")][:3], ["1", "3", "5"])
+
+
 if __name__ == "__main__":
-    harness.main(Gaps, Pictures, Messages)
+    harness.main(Gaps, Pictures, Messages, Sheets)

@@ -124,7 +124,8 @@ class Messages(harness.Case):
         placed = made["placed"]
         other = next(t for t in placed if t["unit"] == "tree"
                      and placed[t["within"][0]]["label"] == "2")["label"]
-        self.write("d.csv", f"block,tree,length\n1,{other},20\n1,Z-9,30\n2,{other},abc\n")
+        self.write("d.csv", f"block,tree,length\n1,{other},20\n1,Z-9,30\n2,{other},abc\n"
+                   f"2,{other},31.5\n")
         run = self.run_it("record", "t.qx", "d.csv", status=1)
         lines = run.err.strip().split("\n")
         self.assertIn(f'd.csv:2:1: the layout has no tree "{other}" in block 1; expected',

@@ -130,16 +130,6 @@ static double simulate(qx_rng *rng, double n, double mu, double psi)
     return qx_variate_binomial(rng, n, qx_variate_beta(rng, mu / rho, (1.0 - mu) / rho));
 }
 
-static double dispersion(double psi)
-{
-    return psi == 0.0 ? (double)INFINITY : 1.0 / (psi * psi);
-}
-
-static double spread(double phi)
-{
-    return phi > 0.0 ? 1.0 / sqrt(phi) : (double)NAN;
-}
-
 /* One product: adds to l and derivatives in eta, and those in rho (slope: l, g, h). */
 static void add_product(double mean,
                         const double A[4],
@@ -197,11 +187,8 @@ static void rows_of(const void *data,
         }
         out->l[j] = weight * (d[0] - whole.log_ratio) + rows->constant[i];
         qx_chain_store(d, weight, j, order, out);
-        if (all) {
-            out->lp[j] = weight * 2.0 * psi[0] * (slope[0] - whole.t0);
-            out->gp[j] = weight * 2.0 * psi[0] * slope[1];
-            out->hp[j] = weight * 2.0 * psi[0] * slope[2];
-        }
+        slope[0] -= whole.t0;
+        qx_spread_store(slope, weight * 2.0 * psi[0], j, order, out);
     }
 }
 
@@ -224,7 +211,7 @@ const qx_family qx_family_betabin = {
     .deviance = deviance,
     .below = below,
     .simulate = simulate,
-    .dispersion = dispersion,
-    .spread = spread,
+    .dispersion = qx_spread_dispersion,
+    .spread = qx_spread_of,
     .rows = rows_of,
 };

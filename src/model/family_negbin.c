@@ -93,16 +93,6 @@ static double simulate(qx_rng *rng, double n, double mu, double psi)
     return qx_variate_poisson(rng, mu * rho * qx_variate_gamma(rng, 1.0 / rho));
 }
 
-static double dispersion(double psi)
-{
-    return psi == 0.0 ? (double)INFINITY : 1.0 / (psi * psi);
-}
-
-static double spread(double theta)
-{
-    return theta > 0.0 ? 1.0 / sqrt(theta) : (double)NAN;
-}
-
 /* What a row is made of; bounded also where mu has overflowed. */
 typedef struct parts {
     double v;        /* 1/(1 + y) */
@@ -162,7 +152,7 @@ static void one_row(const qx_family_rows *rows,
     const double weight = rows->weight == NULL ? 1.0 : rows->weight[i];
     qx_link_point at;
     qx_rising s;
-    double d[4] = {0.0}, slope[3];
+    double d[4] = {0.0}, slope[3] = {0.0};
     qx_link_at(rows->link, eta, &at);
     const parts q = parts_of(&at, rho);
     const double f2 = -q.mv * (1.0 + k * rho) * q.v;
@@ -178,10 +168,8 @@ static void one_row(const qx_family_rows *rows,
     qx_chain_store(d, weight, j, order, out);
     if (order == QX_ROWS_ALL) {
         psi_terms(k, &at, psi, &s, slope);
-        out->lp[j] = weight * slope[0];
-        out->gp[j] = weight * slope[1];
-        out->hp[j] = weight * slope[2];
     }
+    qx_spread_store(slope, weight, j, order, out);
 }
 
 static void rows_of(const void *data,
@@ -216,7 +204,7 @@ const qx_family qx_family_negbin = {
     .deviance = deviance,
     .below = below,
     .simulate = simulate,
-    .dispersion = dispersion,
-    .spread = spread,
+    .dispersion = qx_spread_dispersion,
+    .spread = qx_spread_of,
     .rows = rows_of,
 };

@@ -67,6 +67,30 @@ void qx_chain_store(const double d[4],
     }
 }
 
+void qx_spread_store(const double slope[3],
+                     double weight,
+                     size_t j,
+                     qx_rows_order order,
+                     const qx_row_terms *out)
+{
+    if (order != QX_ROWS_ALL) {
+        return;
+    }
+    out->lp[j] = weight * slope[0];
+    out->gp[j] = weight * slope[1];
+    out->hp[j] = weight * slope[2];
+}
+
+double qx_spread_dispersion(double psi)
+{
+    return psi == 0.0 ? (double)INFINITY : 1.0 / (psi * psi);
+}
+
+double qx_spread_of(double dispersion)
+{
+    return dispersion > 0.0 ? 1.0 / sqrt(dispersion) : (double)NAN;
+}
+
 /* k log(k/m) - (k - m), without cancellation where k is near m: with x = (k - m)/m it is
  * m ((1 + x) log(1 + x) - x), below 0.02 by its series. */
 double qx_deviance_part(double k, double mean)

@@ -29,6 +29,18 @@ void qx_chain_store(const double d[4],
                     qx_rows_order order,
                     const qx_row_terms *out);
 
+/* weight times the derivatives by psi of l and its first two slopes into row j of out, where
+ * `order` asks for them. */
+void qx_spread_store(const double slope[3],
+                     double weight,
+                     size_t j,
+                     qx_rows_order order,
+                     const qx_row_terms *out);
+
+/* phi or theta of a spread psi, INFINITY at 0; and back, NAN unless above 0. */
+double qx_spread_dispersion(double psi);
+double qx_spread_of(double dispersion);
+
 /* k log(k / mean) with 0 at k = 0, accurate where both are near: see family_parts.c. */
 double qx_deviance_part(double k, double mean);
 

@@ -130,12 +130,34 @@ QX_API qx_status qx_classes_lrt(qx_ctx *cx,
                                 qx_mat L,
                                 qx_classes_test *out);
 
+/* Mean of the likelihood ratio of L beta = 0 over its degrees of freedom when the hypothesis
+ * holds, to the order 1 / n (classes_bartlett.c): the ratio over it is nearer to chi-squared
+ * (Bartlett 1937, Proc R Soc A 160:268-282; Lawley 1956, Biometrika 43:295-303). Random
+ * effects are taken as zero; 1 where the data are too many to need it. L as above.
+ * QX_E_SHAPE, QX_E_RANK, QX_E_NOMEM. Cost: one fit, and cells^2 (K - 1)^4. */
+QX_API qx_status qx_classes_bartlett(qx_ctx *cx,
+                                     const qx_classes *fit,
+                                     qx_mat L,
+                                     double *factor);
+
 /* The highest log-likelihood (with the penalty, where the fit has one) under L beta = 0, L as
  * above: for ratios of hypotheses that hold each other, as of terms one after the other. */
 QX_API qx_status qx_classes_under(qx_ctx *cx,
                                   const qx_classes *fit,
                                   qx_mat L,
                                   double *value);
+
+/* The model of `fit` with the deviations of its random terms (sd: component_count) held at these
+ * values, the fixed part at its best: a fit whose qx_classes_lrt and qx_classes_under hold them
+ * too. Covariances and means stay those of `fit`, which must outlive *out; log_likelihood has
+ * the penalty in it. Free with qx_classes_free. QX_E_NUMERIC, QX_E_NOMEM. */
+QX_API qx_status qx_classes_hold(qx_ctx *cx,
+                                 const qx_classes *fit,
+                                 const double sd[],
+                                 qx_classes **out);
+
+/* Derivatives of the objective by the deviations: slope, component_count of them. */
+QX_API qx_status qx_classes_slope(qx_ctx *cx, const qx_classes *fit, double slope[]);
 
 /* Probabilities of the K classes at each row of `rows` (m x design.p): `typical` at random
  * effects of zero, else averaged over them (what is seen over many trees; the same without

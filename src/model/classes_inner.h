@@ -18,8 +18,9 @@ struct qx_classes_inner {
     double *z;      /* P + D */
     double value;   /* log L + penalty there */
     bool *at_zero;  /* D */
-    qx_mat hessian; /* of minus the objective, (P + D) square */
-    qx_mat joint;   /* covariance of z, (P + D) square, 0 for deviations at zero */
+    const bool *held; /* D: deviations that every climb holds; NULL: none */
+    qx_mat hessian;   /* of minus the objective, (P + D) square */
+    qx_mat joint;     /* covariance of z, (P + D) square, 0 for deviations at zero */
 };
 
 /* Fits either kind (model/ordinal.h, model/multinomial.h). */

@@ -141,7 +141,7 @@ static qx_status
 under(qx_ctx *cx, const qx_classes *fit, qx_mat L, size_t *parameters, double *value)
 {
     const struct qx_classes_inner *in = fit->inner;
-    qx_class_climb climb = {.model = &in->model, .guess = &in->hessian};
+    qx_class_climb climb = {.model = &in->model, .guess = &in->hessian, .held = in->held};
     qx_class_summit summit = {0};
     double *z;
     QX_TRY(qx_classes_basis(cx, qx_ctx_scratch(cx), fit, L, &climb.basis));

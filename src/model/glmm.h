@@ -143,6 +143,18 @@ QX_API qx_status qx_glmm_test_rows(qx_ctx *cx,
                                    qx_mat L,
                                    qx_glmm_test *out);
 
+/* The model of `fit` with its standard deviations (sd: m) and spread (psi) held at these values,
+ * beta at its best: a fit whose qx_glmm_test_rows hold them too. Covariances, means and what
+ * follows from them stay those of `fit`, which must outlive *out; free with qx_glmm_free. What
+ * `fit` itself holds (units that cannot be told apart) stays at nil. QX_E_ARG (a fit under a
+ * hypothesis), QX_E_NUMERIC, QX_E_NOMEM. */
+QX_API qx_status qx_glmm_hold(
+    qx_ctx *cx, const qx_glmm *fit, const double sd[], double psi, qx_glmm **out);
+
+/* Derivatives of log L (with the penalty, if there is one) by the standard deviations and,
+ * with a spread, psi: slope, length - p of them. Nil at an optimum, and at nil. QX_E_NOMEM. */
+QX_API qx_status qx_glmm_slope(qx_ctx *cx, const qx_glmm *fit, double slope[]);
+
 /* Profile-likelihood intervals and likelihood ratio tests of all components (fills
  * component[].lower ... p, variances). */
 QX_API qx_status qx_glmm_profile_components(qx_ctx *cx, qx_glmm *fit);

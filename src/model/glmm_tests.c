@@ -112,7 +112,7 @@ start_under(qx_ctx *cx, const qx_glmm *fit, const qx_glmm *under, double **out)
     }
     for (size_t j = 0; j < rest; j++) {
         const double value = from->fit.x[fit->p + j];
-        x[columns + j] = inner->held[columns + j] ? 0.0 : fmax(value, 0.2);
+        x[columns + j] = inner->held[columns + j] ? value : fmax(value, 0.2);
     }
     *out = x;
     return QX_OK;

@@ -88,27 +88,25 @@ typedef struct both {
 } both;
 
 /* Means of counts, shares and classes in the unit that was measured. */
-static void response_mean(qx_work *w,
-                          const both *r,
-                          const qx_cells *cells,
-                          size_t cell,
-                          size_t class_,
-                          double df,
-                          qx_mean *mean)
+static qx_status response_mean(qx_work *w,
+                               const both *r,
+                               const qx_cells *cells,
+                               size_t cell,
+                               size_t class_,
+                               double df,
+                               qx_mean *mean)
 {
     const qx_estimator *e = &w->estimator;
     const double z = qx_t_q(w->alpha / 2.0, df, QX_UPPER);
-    /* Without units there is nothing but the model's own interval (contract). */
-    const double t = w->small_method == NULL || !e->averaged
-                         ? z
-                         : qx_t_q(w->alpha / 2.0,
-                                  qx_small_df(w, &QX_AT(cells->row, 0, cell)),
-                                  QX_UPPER);
+    double t = z;
     qx_response m = qx_responses_at(&r->mean, cell, class_);
     mean->estimate = m.value;
     mean->se = m.se;
-    if (w->small_method != NULL && e->averaged) {
-        m.se *= sqrt(qx_small_factor(w, &QX_AT(cells->row, 0, cell)));
+    if (w->small_means) {
+        qx_allowance a;
+        QX_TRY(qx_small_allowance(w, &QX_AT(cells->row, 0, cell), &a));
+        t = qx_t_q(w->alpha / 2.0, a.df, QX_UPPER);
+        m.se *= sqrt(a.factor);
     }
     mean->lower = qx_limit_mean(e, m, -t);
     mean->upper = qx_limit_mean(e, m, t);
@@ -120,6 +118,7 @@ static void response_mean(qx_work *w,
         mean->typical.lower = qx_limit_mean(e, at_zero, -z);
         mean->typical.upper = qx_limit_mean(e, at_zero, z);
     }
+    return QX_OK;
 }
 
 /* On the scale of the linear predictor; classes without order: on that of the logit. */
@@ -196,7 +195,7 @@ static qx_status tell_mean(qx_work *w,
     }
     if (known && w->estimator.kind->respond != NULL) {
         bool replicated;
-        response_mean(w, r, cells, cell, class_, e.df, mean);
+        QX_TRY(response_mean(w, r, cells, cell, class_, e.df, mean));
         QX_TRY(qx_replicated_row(w, &QX_AT(cells->row, 0, cell), &replicated));
         if (!replicated) {
             without_replicate(mean);

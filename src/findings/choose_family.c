@@ -38,9 +38,13 @@ static qx_status with_covariance(qx_work *w, const qx_glmm_spec *spec, qx_glmm *
     return QX_OK;
 }
 
-/* The plain fit goes on unless the wider one is better by the rule. */
-static qx_status
-test_extra(qx_work *w, const qx_glmm_spec *spec, qx_family_choice *choice, qx_glmm **fit)
+/* The plain fit goes on unless the wider one is better by the rule; then the wider one is left
+ * in *other. */
+static qx_status test_extra(qx_work *w,
+                            const qx_glmm_spec *spec,
+                            qx_family_choice *choice,
+                            qx_glmm **fit,
+                            qx_glmm **other)
 {
     qx_overdispersion found;
     qx_glmm *wide = NULL;
@@ -48,18 +52,23 @@ test_extra(qx_work *w, const qx_glmm_spec *spec, qx_family_choice *choice, qx_gl
     choice->tested = found.can_show && wide != NULL && isfinite(found.lrt_p);
     choice->lrt = found.lrt;
     choice->p = found.lrt_p;
-    if (!choice->tested || !wide->converged ||
-        !qx_overdispersion_choose(&found, QX_EXTRA_ALPHA)) {
-        qx_glmm_free(wide);
-        return QX_OK;
+    if (choice->tested && wide->converged &&
+        qx_overdispersion_choose(&found, QX_EXTRA_ALPHA)) {
+        choice->extra = QX_EXTRA_MODELLED;
+        qx_glmm_free(*fit);
+        *fit = wide;
+        return spec->quick ? with_covariance(w, spec, fit) : QX_OK;
     }
-    choice->extra = QX_EXTRA_MODELLED;
-    qx_glmm_free(*fit);
-    *fit = wide;
-    return spec->quick ? with_covariance(w, spec, fit) : QX_OK;
+    if (choice->tested && wide->converged && !wide->separated) {
+        *other = wide;
+    } else {
+        qx_glmm_free(wide);
+    }
+    return QX_OK;
 }
 
-qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out)
+qx_status
+qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out, qx_glmm **wide)
 {
     static const qx_extra extra[] = {[QX_VARIATION_AUTO] = QX_EXTRA_NONE,
                                      [QX_VARIATION_NONE] = QX_EXTRA_NONE,
@@ -68,12 +77,13 @@ qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out)
                                      [QX_VARIATION_UNIT] = QX_EXTRA_UNIT};
     qx_glmm_spec spec = qx_counts_spec(w);
     qx_glmm *fit = NULL;
+    *wide = NULL;
     *choice = (qx_family_choice){
         .extra = extra[w->variate->extra_variation], .lrt = NAN, .p = NAN};
     spec.extra = choice->extra;
     QX_TRY(qx_glmm_fit(w->cx, &spec, &fit));
     if (w->variate->extra_variation == QX_VARIATION_AUTO) {
-        const qx_status status = test_extra(w, &spec, choice, &fit);
+        const qx_status status = test_extra(w, &spec, choice, &fit, wide);
         if (status != QX_OK) {
             qx_glmm_free(fit);
             return status;

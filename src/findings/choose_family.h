@@ -34,7 +34,10 @@ typedef struct qx_family_choice {
 /* The spec of the variate's plain family; choice and data borrowed from w. */
 qx_glmm_spec qx_counts_spec(const qx_work *w);
 
-/* Fits by the rule; *out is the fit to go on with (qx_glmm_free). Notes on cx. */
-qx_status qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out);
+/* Fits by the rule; *out is the fit to go on with, *wide the fit with a spread where the plain
+ * family was chosen after a test (small_sample.h), else NULL; both by qx_glmm_free. Notes on
+ * cx. */
+qx_status
+qx_choose_family(qx_work *w, qx_family_choice *choice, qx_glmm **out, qx_glmm **wide);
 
 #endif

@@ -159,7 +159,8 @@ static qx_status keep_finite(qx_work *w, qx_family_choice *choice, qx_glmm **fit
     return QX_OK;
 }
 
-static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
+static qx_status
+go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit, const qx_glmm *wide)
 {
     const bool separated = (*fit)->separated;
     if (separated) {
@@ -176,9 +177,13 @@ static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
     if (separated) {
         QX_TRY(qx_counts_tell_separation(w));
     }
-    QX_TRY(qx_small_counts(w, *fit, separated));
+    qx_glmm *held = NULL;
     QX_TRY(qx_replicated_make(w));
-    const qx_status status = read_fit(w, *fit);
+    qx_status status = qx_small_counts(w, *fit, separated ? NULL : wide, choice, &held);
+    w->estimator.held = held;
+    status = status == QX_OK ? read_fit(w, *fit) : status;
+    qx_glmm_free(held);
+    w->estimator.held = NULL;
     qx_lmm_free(w->unreplicated);
     w->unreplicated = NULL;
     return status;
@@ -187,13 +192,14 @@ static qx_status go_on(qx_work *w, qx_family_choice *choice, qx_glmm **fit)
 qx_status qx_counts_of(qx_work *w)
 {
     qx_family_choice choice;
-    qx_glmm *fit = NULL;
+    qx_glmm *fit = NULL, *wide = NULL;
     bool possible;
-    QX_TRY(qx_tell_refusal(w, qx_choose_family(w, &choice, &fit), &possible));
+    QX_TRY(qx_tell_refusal(w, qx_choose_family(w, &choice, &fit, &wide), &possible));
     if (!possible) {
         return QX_OK;
     }
-    const qx_status status = go_on(w, &choice, &fit);
+    const qx_status status = go_on(w, &choice, &fit, wide);
+    qx_glmm_free(wide);
     qx_glmm_free(fit);
     return status;
 }

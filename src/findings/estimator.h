@@ -46,11 +46,10 @@ typedef struct qx_estimator_kind {
     /* Covariance of two rows on the same scale. */
     double (*covariance)(const qx_estimator *e, const double a[], const double b[]);
 
-    /* Likelihood ratio (1 df) of row'beta = 0, by a fit of its own; NULL: not to be had. */
-    qx_status (*ratio)(qx_ctx *cx,
-                       const qx_estimator *e,
-                       const double row[],
-                       double *chisq);
+    /* Likelihood ratio of L beta = 0 (L: r x p, nothing on the intercept of grades; classes
+     * without order: for every class), by a fit of its own, NAN where that fails. With `held`
+     * the variances are the same under both. NULL: not to be had. */
+    qx_status (*ratio)(qx_ctx *cx, const qx_estimator *e, qx_mat L, double *chisq);
 
     /* L beta = 0 (L: r x design->p, full row rank); classes without order: in every class. */
     qx_status (*joint)(qx_ctx *cx,
@@ -75,6 +74,8 @@ typedef struct qx_estimator_kind {
 struct qx_estimator {
     const qx_estimator_kind *kind;
     const void *fit;         /* of the kind; borrowed */
+    const void *held;        /* the same with its variances at their restricted estimates,
+                                which ratios are made by (small_sample.h), or NULL: fit */
     const qx_design *design; /* of the fit */
     size_t class_count;      /* 1, or how many classes a grade has */
     double df;               /* where there is no contrast: of every mean */

@@ -182,17 +182,17 @@ static qx_status correlate_pairs(qx_work *w, const pairs *ps, qx_mat *out)
 
 /* Signed root of the likelihood ratio where it is to be had, else Wald's statistic; its
  * standard error is 1. */
-static qx_status root_of(qx_work *w, const pairs *ps, size_t k, double *out)
+static qx_status
+root_of(qx_work *w, const pairs *ps, size_t k, const qx_allowance *a, double *out)
 {
     const qx_comparison *c = &ps->compared[k];
-    double chisq = NAN;
-    if (w->estimator.kind->ratio != NULL && ps->count <= QX_RATIOS_MOST &&
+    double root = NAN;
+    if (w->estimator.kind->contrast != NULL && ps->count <= QX_RATIOS_MOST &&
         isfinite(c->estimate)) {
-        QX_TRY(w->estimator.kind->ratio(
-            w->cx, &w->estimator, &QX_AT(ps->row, 0, k), &chisq));
+        QX_TRY(qx_small_root(w, &QX_AT(ps->row, 0, k), a, &root));
     }
-    *out = isfinite(chisq) ? copysign(sqrt(fmax(chisq, 0.0)), c->estimate)
-                           : c->estimate / c->se;
+    *out = isfinite(root) ? copysign(root, c->estimate)
+                          : c->estimate / (c->se * sqrt(a->factor));
     return QX_OK;
 }
 
@@ -206,14 +206,14 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
     QX_NEW(w->cx, ps->factor, ps->count);
     for (size_t k = 0; k < ps->count; k++) {
         double root;
-        QX_TRY(root_of(w, ps, k, &root));
+        qx_allowance a;
+        QX_TRY(qx_small_allowance(w, &QX_AT(ps->row, 0, k), &a));
+        QX_TRY(root_of(w, ps, k, &a, &root));
         root = ps->replicated[k] ? root : (double)NAN;
-        const double df = qx_small_df(w, &QX_AT(ps->row, 0, k));
-        ps->factor[k] = qx_small_factor(w, &QX_AT(ps->row, 0, k));
-        root = copysign(sqrt(qx_small_f(w, root * root, 1.0, df, ps->factor[k])), root);
+        ps->factor[k] = a.factor;
         ps->small[k] = isnan(root)
                            ? (qx_comparison){.estimate = NAN, .se = NAN, .df = NAN}
-                           : (qx_comparison){.estimate = root, .se = 1.0, .df = df};
+                           : (qx_comparison){.estimate = root, .se = 1.0, .df = a.df};
     }
     return qx_compare(
         w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, correlation);

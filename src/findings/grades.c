@@ -195,7 +195,7 @@ static qx_status read_fit(qx_work *w, qx_classes *fit)
 
 static qx_status go_on(qx_work *w, qx_classes *fit)
 {
-    qx_lmm *units = NULL;
+    qx_classes *held = NULL;
     w->design = &fit->design;
     w->result->class_count = w->variate->level_count;
     w->result->class_name = w->variate->level;
@@ -207,11 +207,12 @@ static qx_status go_on(qx_work *w, qx_classes *fit)
                                   .df = INFINITY,
                                   .averaged = fit->component_count > 0};
     QX_TRY(qx_replicated_make(w));
-    qx_status status = qx_small_classes(w, fit, &units);
+    qx_status status = qx_small_classes(w, fit, &held);
+    w->estimator.held = held;
     status = status == QX_OK ? read_fit(w, fit) : status;
-    qx_lmm_free(units);
+    qx_classes_free(held);
+    w->estimator.held = NULL;
     qx_lmm_free(w->unreplicated);
-    w->units = NULL;
     w->unreplicated = NULL;
     return status;
 }

@@ -31,12 +31,10 @@ typedef struct qx_work {
     qx_estimator estimator;   /* what means and differences ask */
     qx_strata strata;
     double level, alpha;
-    bool brief; /* a simulated trial: what only a reader wants is left out */
+    bool brief;       /* a simulated trial: what only a reader wants is left out */
+    bool small_means; /* intervals of means go by the same (small_sample.h) */
     const char *small_method; /* counts, shares, classes: NULL where p serves as it is */
-    const qx_linearised *linear; /* df and factors of rows (small_sample.h), or NULL: */
-    const qx_lmm *units;         /* df by containment, or NULL: */
-    double small_df;             /* one for all, */
-    double small_factor;         /* and its factor */
+    const qx_linearised *linear; /* what few units cost (small_sample.h), or NULL */
     qx_lmm *unreplicated; /* tells what has no replicate (replicated.h); NULL: all have */
     bool *taken_up;       /* random_count, with `unreplicated`: is it this term? */
     double margin;        /* on the scale of analysis; NAN without one */

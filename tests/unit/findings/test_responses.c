@@ -3,8 +3,8 @@
 #include "trial.h"
 
 #include "findings/limits.h"
+#include "findings/linearised.h"
 #include "findings/redraw.h"
-#include "findings/small_sample.h"
 #include "numeric/dist.h"
 #include "trial/structure.h"
 
@@ -241,16 +241,92 @@ static void straight_limits_are_the_usual_ones(void **state)
     assert_true(fabs(got.upper - want.upper) < 1e-9);
 }
 
-/* A linear model without blocks: n rows, p effects. Its likelihood ratio n log(1 + q F / df)
- * comes back as F when factor is n / df. */
-static void a_likelihood_ratio_of_a_linear_model_is_f(void **state)
+/* ---- few units ------------------------------------------------------------------------- */
+
+#define BLOCKS 6
+#define SPRAYS 4
+#define ROWS   (BLOCKS * SPRAYS)
+#define KNOWN  0.5 /* variance of a row that is known */
+
+/* Sums of squares of complete blocks: between blocks, and what is left. */
+typedef struct squares {
+    double blocks, left;
+} squares;
+
+/* log L = -1/2 (18 log a + left / a + 6 log b + blocks / b), a = KNOWN + tau, b = a + 4 theta. */
+static qx_status
+score_of_blocks(qx_ctx *cx, const void *fit, const double variance[], double score[])
+{
+    const squares *s = fit;
+    const double a = KNOWN + variance[1], b = a + SPRAYS * variance[0];
+    const double by_a = -0.5 * (18.0 / a - s->left / (a * a));
+    const double by_b = -0.5 * (6.0 / b - s->blocks / (b * b));
+    (void)cx;
+    score[0] = SPRAYS * by_b;
+    score[1] = by_a + by_b;
+    return QX_OK;
+}
+
+static const qx_linearised *linear_of(qx_ctx *cx, const squares *s, const double start[2])
+{
+    static uint32_t block[ROWS];
+    static double v[ROWS], slope[ROWS], x[ROWS * SPRAYS];
+    const qx_linearised *l = NULL;
+    memset(x, 0, sizeof x);
+    for (size_t i = 0; i < ROWS; i++) {
+        block[i] = (uint32_t)(i / SPRAYS);
+        slope[i] = 1.0;
+        v[i] = KNOWN + start[1];
+        x[i + ROWS * (i % SPRAYS)] = 1.0;
+    }
+    const qx_linearised_part part[2] = {
+        {.variance = start[0], .code = block, .count = BLOCKS, .known = 1.0},
+        {.variance = start[1], .slope = slope, .known = 1.0}};
+    const qx_linearised_rows rows = {.X = qx_mat_of(x, ROWS, SPRAYS), .v = v};
+    assert_int_equal(qx_linearised_make(
+                         cx, qx_ctx_scratch(cx), &rows, 2, part, score_of_blocks, s, &l),
+                     QX_OK);
+    assert_non_null(l);
+    return l;
+}
+
+/* Complete blocks: the restricted estimates are those of the analysis of variance (blocks 40 / 5,
+ * left 30 / 15), and a difference of treatments has its 15 degrees of freedom. */
+static void restricted_as_analysis_of_variance(void **state)
 {
     (void)state;
-    const qx_work w = {.small_df = 20.0};
-    const double f = 3.7, n = 24.0, df = 20.0, q = 3.0;
-    const double ratio = n * log(1.0 + q * f / df);
-    assert_true(fabs(qx_small_f(&w, ratio, q, df, n / df) - f) < 1e-12);
-    assert_true(fabs(qx_small_f(&w, 7.5, q, INFINITY, 1.0) - 2.5) < 1e-12);
+    qx_ctx *cx = qx_ctx_new();
+    const squares s = {.blocks = 40.0, .left = 30.0};
+    double row[SPRAYS] = {1.0, -1.0};
+    const qx_linearised *l = linear_of(cx, &s, (double[2]){0.3, 0.4});
+    qx_allowance a;
+    assert_int_equal(qx_linearised_joint(cx, l, qx_mat_of(row, 1, SPRAYS), &a), QX_OK);
+    assert_true(fabs(KNOWN + l->variance[1] - 2.0) < 1e-3);
+    assert_true(fabs(l->variance[0] - (8.0 - 2.0) / SPRAYS) < 1e-2);
+    assert_true(fabs(a.df - 15.0) < 1e-6);
+    assert_true(fabs(a.share - 1.0) < 1e-9);
+    /* The variances that were told are nil: 2 against KNOWN, and no more than 4. */
+    assert_true(fabs(a.factor - 4.0) < 0.01);
+    qx_ctx_free(cx);
+}
+
+/* Rows that differ less than is known of them: the spread ends at nil, and without that bound the
+ * variance would be the mean square, 0.3. */
+static void less_than_nil_is_counted(void **state)
+{
+    (void)state;
+    qx_ctx *cx = qx_ctx_new();
+    const squares s = {.blocks = 40.0, .left = 4.5};
+    double rows[3 * SPRAYS] = {
+        1.0, 1.0, 1.0, -1.0, 0.0, 0.0, 0.0, -1.0, 0.0, 0.0, 0.0, -1.0};
+    const qx_linearised *l = linear_of(cx, &s, (double[2]){0.3, 0.4});
+    qx_allowance a;
+    assert_int_equal(qx_linearised_joint(cx, l, qx_mat_of(rows, 3, SPRAYS), &a), QX_OK);
+    assert_true(l->variance[1] == 0.0 && l->variance[0] > 1.0);
+    assert_true(fabs(a.share - 0.3 / KNOWN) < 1e-3);
+    assert_true(fabs(a.df - 15.0) < 1e-6);
+    assert_true(fabs(a.factor - 1.0) < 1e-9);
+    qx_ctx_free(cx);
 }
 
 int main(void)
@@ -261,7 +337,8 @@ int main(void)
         cmocka_unit_test(a_simulated_file_is_read_and_analysed),
         cmocka_unit_test(one_class_only_is_told),
         cmocka_unit_test(straight_limits_are_the_usual_ones),
-        cmocka_unit_test(a_likelihood_ratio_of_a_linear_model_is_f),
+        cmocka_unit_test(restricted_as_analysis_of_variance),
+        cmocka_unit_test(less_than_nil_is_counted),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

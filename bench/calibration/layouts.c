@@ -243,5 +243,6 @@ const calibration_layout *const calibration_layouts[] = {
     &calibration_counts_blocks,
     &calibration_grades_limbs,
     &calibration_grades_trees,
+    &calibration_classes_trees,
 };
 const size_t calibration_layout_count = QX_COUNT(calibration_layouts);

@@ -2,12 +2,16 @@
  *
  *     bench_calibration [--trials N] [--threads N] [--layout KEY] [--df METHOD] [--check]
  *                       [--continuous]
+ *     bench_calibration --list
  *
  * METHOD: default (as the program analyses when the protocol says nothing), kenward-roger
  * (components held at zero), satterthwaite, containment. Writes Markdown to standard
  * output; it depends on seed, number of trials and version only. --check: exit status 1
  * when a rate lies outside its band by more than chance explains (four standard errors) and
- * the layout does not say why. --continuous: only layouts of continuous variates. */
+ * the layout does not say why. --continuous: only layouts of continuous variates.
+ * --layout: the section of one layout alone, for bench/calibrate, which puts them together;
+ * --list: their keys; --trials N --layout head (or responses): the text before the sections
+ * of continuous variates (or of the others). */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -26,6 +30,7 @@ typedef struct run {
     size_t threads;
     const char *only;
     bool check;
+    bool list;
     bool continuous; /* only these, which are quick */
     calibration_options options;
 } run;
@@ -182,11 +187,29 @@ static void head(const run *r, const char *df)
         df);
 }
 
+static void head_responses(void)
+{
+    printf(
+        "\n# Counts, shares, grades and classes\n\n"
+        "Layouts of the same program (`bench/calibration/responses_layouts.c`), each "
+        "trial drawn twice: with no effect of the treatment (tests) and with one whose "
+        "first two levels differ by just the margin (intervals, equivalence). *As "
+        "told*: allowing for few units ([how](methods/few-units.md)); *chi-squared* "
+        "and *normal*: as for endless data. Differences are judged all at once "
+        "(Tukey), so that 95 %% is the least; classes without order class by class, here "
+        "the first.\n");
+}
+
 static qx_status run_layouts(qx_ctx *cx, const run *r, tally *sum)
 {
+    bool begun = r->only != NULL;
     for (size_t i = 0; i < calibration_layout_count; i++) {
         const calibration_layout *l = calibration_layouts[i];
         qx_status status;
+        if (!begun && !r->continuous && l->open != continuous_open) {
+            head_responses();
+            begun = true;
+        }
         if ((r->only != NULL && strcmp(r->only, l->key) != 0) ||
             (r->continuous && l->open != continuous_open)) {
             continue;
@@ -195,6 +218,29 @@ static qx_status run_layouts(qx_ctx *cx, const run *r, tally *sum)
         QX_TRY(status);
     }
     return QX_OK;
+}
+
+/* Texts that are asked for instead of a run. */
+static bool text_alone(const run *r, const char *df)
+{
+    if (r->list) {
+        for (size_t i = 0; i < calibration_layout_count; i++) {
+            printf("%s %s\n",
+                   calibration_layouts[i]->open == continuous_open ? "continuous"
+                                                                   : "responses",
+                   calibration_layouts[i]->key);
+        }
+        return true;
+    }
+    if (r->only != NULL && strcmp(r->only, "head") == 0) {
+        head(r, df);
+        return true;
+    }
+    if (r->only != NULL && strcmp(r->only, "responses") == 0) {
+        head_responses();
+        return true;
+    }
+    return false;
 }
 
 static bool read_df(run *r, const char *word)
@@ -218,6 +264,10 @@ static bool read_arguments(int argc, char **argv, run *r, const char **df)
     for (int i = 1; i < argc; i++) {
         if (strcmp(argv[i], "--check") == 0) {
             r->check = true;
+            continue;
+        }
+        if (strcmp(argv[i], "--list") == 0) {
+            r->list = true;
             continue;
         }
         if (strcmp(argv[i], "--continuous") == 0) {
@@ -251,26 +301,31 @@ int main(int argc, char **argv)
     if (!read_arguments(argc, argv, &r, &df)) {
         fprintf(stderr,
                 "usage: bench_calibration [--trials N] [--threads N] [--layout KEY] "
-                "[--df METHOD] [--check] [--continuous]\n");
+                "[--df METHOD] [--check] [--continuous] [--list]\n");
         return 2;
+    }
+    if (text_alone(&r, df)) {
+        return 0;
     }
     qx_ctx *cx = qx_ctx_new();
     if (cx == NULL) {
         return 3;
     }
-    head(&r, df);
+    if (r.only == NULL) {
+        head(&r, df);
+    }
     const qx_status status = run_layouts(cx, &r, &sum);
     if (status != QX_OK) {
         fprintf(stderr, "bench_calibration: %s\n", qx_ctx_message(cx));
         qx_ctx_free(cx);
         return 3;
     }
-    printf(
-        "\n%zu rates lie outside their bands, %zu of them where it is said why; of the "
-        "others %zu by more than chance explains.\n",
-        sum.off,
-        sum.explained,
-        sum.far_);
+    fprintf(stderr,
+            "%zu rates lie outside their bands, %zu of them where it is said why; of the "
+            "others %zu by more than chance explains.\n",
+            sum.off,
+            sum.explained,
+            sum.far_);
     qx_ctx_free(cx);
     return r.check && sum.far_ > 0 ? 1 : 0;
 }

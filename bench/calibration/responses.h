@@ -29,6 +29,7 @@ qx_status responses_trial(qx_ctx *cx,
 
 extern const calibration_layout calibration_shares_limbs, calibration_shares_buds,
     calibration_shares_varying, calibration_counts_limbs, calibration_counts_varying,
-    calibration_counts_blocks, calibration_grades_limbs, calibration_grades_trees;
+    calibration_counts_blocks, calibration_grades_limbs, calibration_grades_trees,
+    calibration_classes_trees;
 
 #endif

@@ -147,3 +147,26 @@ static const responses grades_trees = {
     TRUTH(none_in, 0.0, 0.0, graded),
     TRUTH(none_in, 0.0, 0.0, grades3)};
 RESPONSES(grades_trees, "grades-trees", "three grades: 10 trees of each of 3 treatments");
+
+/* Classes without order: shares at random effects of zero (findings/simulate.h). */
+static const qx_truth_spread classes_in[] = {{"block", 0.3, 0.0}, {"tree", 0.4, 0.0}};
+static const double shoots[] = {0.5, 0.3, 0.2};
+static const double more_long[] = {0.4, 0.3, 0.3};
+static const double less_long[] = {0.6, 0.3, 0.1};
+static const qx_truth_mean shoots_all[] = {{.share = shoots}};
+static const qx_truth_mean shoots4[] = {
+    S("a", less_long), S("b", more_long), S("c", shoots), S("d", shoots)};
+static const responses classes_trees = {
+    HEAD("classes of shoots") "units:\n  block: {count: 6}\n  tree: {within: block, "
+                              "count: 4}\n"
+                              "  shoot: {within: tree, count: 12}\n"
+                              "treatments:\n  spray: {levels: [a, b, c, d], on: tree}\n"
+                              "measure:\n  y: {kind: nominal, levels: [short, medium, "
+                              "long], on: shoot, margin: "
+                              "0.20}\n",
+    TRUTH(classes_in, 0.0, 0.0, shoots_all),
+    TRUTH(classes_in, 0.0, 0.0, shoots4)};
+RESPONSES(classes_trees,
+          "classes-trees",
+          "three classes without order: 12 shoots on each of 6 blocks of 4 trees; sd of "
+          "blocks 0.3, trees 0.4");

@@ -40,7 +40,7 @@ enum {
 };
 
 static const char steps[] =
-    "counts and shares come in steps, and their laws are approximations: within a point";
+    "counts and shares come in steps, and their laws are approximations";
 
 static const calibration_measure measures[MEASURES] = {
     [TERM_ENDLESS] = {"test of the treatment, chi-squared",

@@ -18,6 +18,7 @@
 #include "findings/refusal.h"
 #include "findings/repeats.h"
 #include "findings/slopes_of.h"
+#include "findings/small_error.h"
 #include "findings/tests_of.h"
 #include "findings/work.h"
 
@@ -156,6 +157,7 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     QX_TRY(qx_variance_of(w));
     QX_TRY(qx_coefficients_of(w));
     QX_TRY(qx_tests_of(w));
+    QX_TRY(qx_tell_small_error(w));
     QX_TRY(qx_means_of(w));
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_observed_cells_of(w));

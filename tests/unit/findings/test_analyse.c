@@ -43,6 +43,39 @@ static void limbs_never_become_replicates_of_trees(void **state)
     trial_close(&t);
 }
 
+/* An error below what the limbs allow, from few trees: said in words, once. Not where the
+ * bound at zero is kept, nor where the trees do differ. */
+static void a_small_error_is_told_once(void **state)
+{
+    (void)state;
+    trial t;
+    size_t told = 0;
+    char named[sizeof limbs_protocol + 64];
+    assert_int_equal(trial_open(&t, limbs_protocol, limbs_data), QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    for (size_t i = 0; i < r->note_count; i++) {
+        told += strstr(r->note[i], "Read the verdicts on pinch with caution") != NULL;
+    }
+    assert_int_equal(told, 1);
+    assert_true(has_note(r, "smaller than the variation inside each tree allows"));
+    trial_close(&t);
+    (void)snprintf(
+        named, sizeof named, "%sanalysis: {df: kenward-roger}\n", limbs_protocol);
+    assert_int_equal(trial_open(&t, named, limbs_data), QX_OK);
+    assert_false(has_note(&t.findings->result[0], "with caution"));
+    trial_close(&t);
+    assert_int_equal(trial_open(&t,
+                                limbs_protocol,
+                                "block,tree,limb,pinch,length\n"
+                                "1,1,1,none,30\n1,1,2,none,31\n1,2,1,early,42\n"
+                                "1,2,2,early,43\n2,1,1,none,21\n2,1,2,none,23\n"
+                                "2,2,1,early,45\n2,2,2,early,44\n3,1,1,none,39\n"
+                                "3,1,2,none,38\n3,2,1,early,34\n3,2,2,early,36\n"),
+                     QX_OK);
+    assert_false(has_note(&t.findings->result[0], "with caution"));
+    trial_close(&t);
+}
+
 static void unsettled_pairs_say_what_would_settle_them(void **state)
 {
     (void)state;
@@ -480,6 +513,7 @@ int main(void)
         cmocka_unit_test(covariates_that_go_with_the_treatment_are_named),
         cmocka_unit_test(blocks_are_no_treatments),
         cmocka_unit_test(limbs_never_become_replicates_of_trees),
+        cmocka_unit_test(a_small_error_is_told_once),
         cmocka_unit_test(unsettled_pairs_say_what_would_settle_them),
         cmocka_unit_test(units_that_cannot_be_told_apart_are_merged),
         cmocka_unit_test(blocks_may_be_fixed),

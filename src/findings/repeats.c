@@ -11,8 +11,9 @@ static const char *name_of_part(const qx_work *w, size_t i)
                    : c->term[i].name;
     }
     const size_t unit = c->random_unit[i - c->term_count];
-    return unit == QX_NONE ? c->random[i - c->term_count].name
-                           : w->protocol->unit[w->data.unit[unit].unit].name;
+    const qx_frame_unit *u = unit == QX_NONE ? NULL : &w->data.unit[unit];
+    return u == NULL || u->by_season || u->by_date ? c->random[i - c->term_count].name
+                                                   : w->protocol->unit[u->unit].name;
 }
 
 /* "pinch, angle and tree": all that the response follows from. */

@@ -174,9 +174,12 @@ static qx_status coefficient(qx_work *w, size_t j, double row[], qx_coefficient 
     const double shift = w->fit->design.term_of[j] == QX_NO_COLUMN ? 1.0 : 0.0;
     const int power = near_one(w->fit->p, row);
     QX_TRY(qx_lmm_contrast(w->cx, w->fit, row, ldexp(shift, -power), &e));
-    const double value = e.estimate / e.se;
+    double value = e.estimate / e.se;
     e.estimate = ldexp(e.estimate, power);
     e.se = ldexp(e.se, power);
+    if (!(e.se > 0.0) || !isfinite(e.se)) { /* beyond the numbers there are */
+        e.se = value = NAN;
+    }
     *out = (qx_coefficient){w->fit->design.name[j],
                             e.estimate,
                             e.se,

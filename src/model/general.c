@@ -86,7 +86,9 @@ make(qx_ctx *cx, qx_arena *arena, qx_mat Q, const double r[], qx_general *g)
             QX_E_INPUT,
             "%zu observations hang together by their units or places; expected "
             "at most %d for correlated dates or neighbours or a residual "
-            "variation of its own for each season",
+            "variation of its own for each season: blocks that are fixed "
+            "(analysis: {blocks: fixed}) do not tie their units together, and a field "
+            "may be analysed in parts",
             g->largest,
             QX_GENERAL_ROWS_MOST);
     }

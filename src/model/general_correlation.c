@@ -12,11 +12,11 @@
 #include "model/general_hold.h"
 #include "numeric/dist.h"
 
-/* Grid points on each side of the estimate, in even steps to the bound; fewer where each costs
- * the cube of many rows. */
+/* Grid points on each side of the estimate, in even steps to the bound; fewer, and from fewer
+ * starts, where one evaluation takes more than so many multiplications. */
 #define POINTS      12
 #define POINTS_FEW  6
-#define ROWS_MANY   200
+#define COST_MANY   5e6
 #define ALL         (4 * POINTS + 1) /* with the floors of valleys between them */
 #define FLOOR_STEPS 3
 
@@ -28,6 +28,7 @@ typedef struct spot {
 typedef struct scan {
     qx_general_hold *w;
     size_t i;
+    bool dear;     /* an evaluation takes long */
     size_t points; /* on each side */
     size_t count;
     spot at[ALL]; /* from low to high */
@@ -86,7 +87,7 @@ look(qx_ctx *cx, scan *s, double rho, const double a[], const double b[], spot *
     QX_TRY(qx_general_hold_at(cx, w, s->i, out->theta, &best, &out->slope));
     out->theta[s->i] = rho;
     out->rise = isnan(best) ? (double)INFINITY : best - w->own->f;
-    return w->g->largest > ROWS_MANY ? QX_OK : look_around(cx, s, out);
+    return s->dear ? QX_OK : look_around(cx, s, out);
 }
 
 /* One side of the grid, outwards from the estimate in the middle. */
@@ -133,11 +134,24 @@ static qx_status floor_between(qx_ctx *cx, scan *s, size_t k)
     return QX_OK;
 }
 
+/* Multiplications of one evaluation, roughly. */
+static double cost_of(const qx_general *g)
+{
+    const double p = (double)g->p;
+    double sum = 0.0;
+    for (size_t k = 0; k < g->sets; k++) {
+        const double rows = (double)(g->start[k + 1] - g->start[k]);
+        sum += rows * (rows * rows + rows * p + p * p);
+    }
+    return sum * (double)g->m;
+}
+
 static qx_status grid(qx_ctx *cx, scan *s)
 {
     const qx_part *part = &s->w->g->parts.part[s->i];
     const size_t m = s->w->g->m;
-    s->points = s->w->g->largest > ROWS_MANY ? POINTS_FEW : POINTS;
+    s->dear = cost_of(s->w->g) > COST_MANY;
+    s->points = s->dear ? POINTS_FEW : POINTS;
     s->count = 2 * s->points + 1;
     memcpy(s->at[s->points].theta, s->w->own->theta, m * sizeof *s->w->own->theta);
     s->at[s->points].rise = s->at[s->points].slope = 0.0;

@@ -85,7 +85,7 @@ static qx_status search(qx_ctx *cx,
     if (lost || qx_graded_wanted(&in->profile, &in->at)) {
         QX_TRY(grade(cx, plan, fit, r, end));
     }
-    if (in->profile.graded == NULL &&
+    if ((in->profile.graded == NULL || in->profile.graded->d == in->profile.n) &&
         qx_reml_without_residual(end, in->profile.m, in->gamma)) {
         fit->exhausted = QX_NIL_WITHIN_UNITS;
         end->converged = true;

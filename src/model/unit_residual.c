@@ -9,6 +9,10 @@
 /* Below this share of its own variance a unit is held by the fixed part. */
 #define HELD 1e-10
 
+/* Degrees of freedom of a balanced layout are whole numbers but for this; a unit that alone
+ * carries all variation leaves this share of it. */
+#define ROUNDING 1e-9
+
 /* Rows beyond which T is not formed: every pair of rows is looked at. */
 #define ROWS_MOST 2000
 
@@ -88,7 +92,9 @@ static double stratum_df(const qx_lmm *fit, const qx_weighting *w, const units *
             norm += (l < k ? 2.0 : 1.0) * t * t;
         }
     }
-    return norm > 0.0 ? trace * trace / norm : (double)NAN;
+    const double df = trace * trace / norm;
+    return norm > 0.0 ? (fabs(df - round(df)) < ROUNDING * df ? round(df) : df)
+                      : (double)NAN;
 }
 
 static void studentise(units *u, double df)
@@ -104,7 +110,7 @@ static void studentise(units *u, double df)
         const double r = u->total[k] / sqrt(u->v[k] * (square / v));
         const double rest = df - r * r;
         u->standardised[k] = square > 0.0 ? r : (double)NAN;
-        u->studentised[k] = square > 0.0 && df >= 2.0 && rest > 0.0
+        u->studentised[k] = square > 0.0 && df >= 2.0 && rest > ROUNDING * df
                                 ? r * sqrt((df - 1.0) / rest)
                                 : (double)NAN;
     }

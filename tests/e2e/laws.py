@@ -49,6 +49,30 @@ SHAPES = {
         "units": "  row: {count: 5}\n  column: {count: 5}\n  plot: {within: [row, column]}\n",
         "path": ["row", "column"], "counts": [5, 5], "crossed": True, "on": "plot",
         "treatments": [("cut", ["a", "b", "c", "d", "e"], "plot")]},
+    "strips that cross": {
+        "units": "  block: {count: 4}\n  strip: {within: block, count: 3}\n"
+                 "  row: {within: block, count: 2}\n  plot: {within: [strip, row]}\n",
+        "path": ["block", "strip", "row"], "counts": [4, 3, 2], "on": "plot",
+        "above": {"block": [], "strip": ["block"], "row": ["block"]},
+        "treatments": [("cut", ["a", "b", "c"], "strip"), ("spray", ["water", "oil"], "row")]},
+    "split plot with covariates": {
+        "units": "  block: {count: 4}\n  tree: {within: block, count: 2}\n"
+                 "  limb: {within: tree, count: 3}\n",
+        "path": ["block", "tree", "limb"], "counts": [4, 2, 3], "covariate": True, "slopes": "pinch",
+        "treatments": [("pinch", ["none", "early"], "tree"), ("angle", ["30", "60", "90"], "limb")]},
+    "two seasons": {
+        "units": "  block: {count: 4}\n  tree: {within: block, count: 3}\n",
+        "path": ["block", "tree"], "counts": [4, 3], "again": ("season", ["2024", "2025"]),
+        "treatments": [("cut", ["a", "b", "c"], "tree")]},
+    "split plot over seasons": {
+        "units": "  block: {count: 3}\n  tree: {within: block, count: 2}\n"
+                 "  limb: {within: tree, count: 2}\n",
+        "path": ["block", "tree", "limb"], "counts": [3, 2, 2], "again": ("season", ["2024", "2025"]),
+        "treatments": [("pinch", ["none", "early"], "tree"), ("side", ["sun", "shade"], "limb")]},
+    "several dates": {
+        "units": "  block: {count: 3}\n  tree: {within: block, count: 3}\n",
+        "path": ["block", "tree"], "counts": [3, 3], "again": ("day", ["10", "20", "40"]),
+        "treatments": [("cut", ["a", "b", "c"], "tree")], "one_path": True},
 }
 
 
@@ -72,17 +96,24 @@ def generate(shape, seed, lost):
     """Rows as dictionaries; y has two decimals. Some rows are lost when asked for."""
     rng = random.Random(seed)
     effect, unit, rows = {}, {}, []
-    for place in itertools.product(*[range(c) for c in shape["counts"]]):
+    again, times = shape.get("again", (None, [None]))
+    for place, time in itertools.product(itertools.product(*[range(c) for c in shape["counts"]]), times):
         levels = levels_of(shape, place)
-        y = 50.0 + rng.gauss(0, 1.5)
+        y = 50.0 + rng.gauss(0, 1.5) + effect.setdefault((again, time), rng.gauss(0, 2))
+        if again:
+            y += unit.setdefault(place, rng.gauss(0, 2)) + unit.setdefault((place[:1], time), rng.gauss(0, 1))
         for key in levels.items():
             y += effect.setdefault(key, rng.gauss(0, 2))
         for depth in range(1, len(place)):
             y += unit.setdefault(place[:depth], rng.gauss(0, 2))
         if shape.get("crossed"):
             y += unit.setdefault(("column", place[1]), rng.gauss(0, 2))
+        if shape.get("above"):
+            y += unit.setdefault(("row", place[0], place[2]), rng.gauss(0, 2))
         row = {n: str(i + 1) for n, i in zip(shape["path"], place)}
         row.update(levels)
+        if again:
+            row[again] = time
         if shape.get("covariate"):
             x = rng.randrange(100, 200)
             row["girth"] = f"{x / 10:.1f}"
@@ -96,15 +127,19 @@ def generate(shape, seed, lost):
 
 def protocol(shape, margin="3", names=None):
     names = names or {}
-    text = "quincunx: 1\nunits:\n" + shape["units"] + "treatments:\n"
+    again, times = shape.get("again", (None, []))
+    text = "quincunx: 1\n" + (f"seasons: [{', '.join(times)}]\n" if again == "season" else "")
+    text += "units:\n" + shape["units"] + "treatments:\n"
     for name, levels, unit in shape["treatments"]:
         shown = [names.get((name, v), v) for v in levels]
         control = shape.get("control")
         control = f", control: {names.get((name, control), control)}" if control else ""
         text += f"  {name}: {{levels: [{', '.join(shown)}], on: {unit}{control}}}\n"
     if shape.get("covariate"):
-        text += f"covariates:\n  girth: {{on: {shape['path'][-1]}}}\n"
-    text += f"measure:\n  y: {{kind: continuous, on: {shape.get('on', shape['path'][-1])}, margin: {margin}}}\n"
+        slopes = f", slopes: [{shape['slopes']}]" if "slopes" in shape else ""
+        text += f"covariates:\n  girth: {{on: {shape['path'][-1]}{slopes}}}\n"
+    dates = ", dates: day" if again == "day" else ""
+    text += f"measure:\n  y: {{kind: continuous, on: {shape.get('on', shape['path'][-1])}, margin: {margin}{dates}}}\n"
     return text + shape.get("more", "")
 
 
@@ -121,10 +156,12 @@ def table(rows, write=exact):
 
 
 class Laws(harness.Case):
+    arithmetic = ()  # the one that is asked for
+
     def findings(self, protocol_text, data):
         self.write("p.yaml", protocol_text)
         self.write("d.csv", data)
-        return json.loads(self.run_it("analyse", "p.yaml", "d.csv", "--json").out)["results"][0]
+        return json.loads(self.run_it("analyse", "p.yaml", "d.csv", "--json", *self.arithmetic).out)["results"][0]
 
     def near(self, a, b, what, relative=1e-7, least=1e-9):
         if a is None or b is None:
@@ -240,11 +277,32 @@ class Laws(harness.Case):
                     path, new = [], dict(r)
                     for unit in shape["path"]:
                         path = [r[unit]] if shape.get("crossed") else path + [r[unit]]
+                        if shape.get("above"):
+                            path = [r[u] for u in shape["above"][unit]] + [r[unit]]
                         new[unit] = spell(path)
                     named.append(new)
                 self.same(plain, self.findings(protocol(shape), table(named)))
 
         self.each(law)
+
+    def test_both_arithmetics(self):
+        """The sparse way says the same, and keeps the laws: shift, scale and order at once."""
+        def law(shape, rows, plain):
+            if shape.get("one_path"):
+                return
+            self.arithmetic = ("--path", "dense")
+            dense = self.findings(protocol(shape), table(rows))
+            self.arithmetic = ("--path", "sparse")
+            self.same(dense, self.findings(protocol(shape), table(rows)))
+            mixed = list(rows)
+            random.Random(5).shuffle(mixed)
+            moved = self.findings(protocol(shape, "9"), table(mixed, lambda y: exact(y, 3, 700000)))
+            self.same(dense, moved, 3)
+
+        try:
+            self.each(law)
+        finally:
+            self.arithmetic = ()
 
 
 if __name__ == "__main__":

@@ -312,6 +312,20 @@ static void answer_trees(qx_call *call, const qx_laid_out *made)
     }
 }
 
+/* Without its pictures the trial file that was just made goes too, so that the same command
+ * can be given again. */
+static qx_status draw_pictures(qx_call *call, const qx_laid_out *made)
+{
+    if (call->pictures == NULL) {
+        return QX_OK;
+    }
+    const qx_status status = qx_lay_out_pictures(call->cx, made, call->pictures);
+    if (status != QX_OK) {
+        (void)qx_lay_out_undo(call->cx, call->out); /* the first failure is told */
+    }
+    return status;
+}
+
 static qx_status draw(qx_call *call)
 {
     qx_laid_out made = {0};
@@ -326,7 +340,11 @@ static qx_status draw(qx_call *call)
         return qx_fail(call->cx, QX_E_USAGE, "layout needs --output PATH");
     }
     QX_TRY(qx_lay_out(call->cx, &wish, call->problems, &made));
-    qx_status status = QX_OK;
+    qx_status status = draw_pictures(call, &made);
+    if (status != QX_OK) {
+        qx_laid_out_free(&made);
+        return status;
+    }
     if (qx_call_has(call, QX_FLAG_JSON)) {
         status = answer_json(call, &made);
     } else {
@@ -335,15 +353,40 @@ static qx_status draw(qx_call *call)
             answer_trees(call, &made);
         }
     }
-    if (status == QX_OK && call->pictures != NULL) {
-        status = qx_lay_out_pictures(call->cx, &made, call->pictures);
-    }
     qx_laid_out_free(&made);
     return status;
 }
 
+/* A change is kept in the trial file itself and draws nothing. */
+static const char *drawing_option(const qx_call *call)
+{
+    static const struct {
+        qx_flag flag;
+        const char *word;
+    } all[] = {{QX_FLAG_OUT, "--output"},
+               {QX_FLAG_SEED, "--seed"},
+               {QX_FLAG_TREES, "--trees"},
+               {QX_FLAG_REACH, "--reach"},
+               {QX_FLAG_PICTURES, "--pictures"}};
+    for (size_t i = 0; i < QX_COUNT(all); i++) {
+        if (qx_call_has(call, all[i].flag)) {
+            return all[i].word;
+        }
+    }
+    return NULL;
+}
+
 static qx_status carry_out(qx_call *call)
 {
+    const char *drawing = drawing_option(call);
+    if (drawing != NULL) {
+        return qx_fail(
+            call->cx,
+            QX_E_USAGE,
+            "%s draws a new layout, --as-done keeps a change in the one that is "
+            "there; expected layout FILE.qx --as-done DONE.csv --reason TEXT",
+            drawing);
+    }
     size_t changes = 0;
     const qx_change_wish wish = {.trial = call->file[0],
                                  .done = call->done,

@@ -203,6 +203,26 @@ static qx_path path_of(qx_arithmetic arithmetic)
     return QX_PATH_AUTO;
 }
 
+/* Treatments of which one level alone is in the data. */
+static qx_status tell_single(qx_work *w)
+{
+    const size_t most = w->protocol->treatment_count;
+    const char **name, **level;
+    QX_NEW_IN(w->cx, w->arena, name, most);
+    QX_NEW_IN(w->cx, w->arena, level, most);
+    for (size_t t = 0; t < most; t++) {
+        const size_t at = w->data.treatment[t];
+        const qx_factor *factor = at == QX_NO_COLUMN ? NULL : &w->data.frame.factor[at];
+        if (factor != NULL && factor->level_count == 1) {
+            name[w->result->single_count] = w->protocol->treatment[t].name;
+            level[w->result->single_count++] = factor->level[0];
+        }
+    }
+    w->result->single = name;
+    w->result->single_level = level;
+    return QX_OK;
+}
+
 static qx_status analyse_frame(qx_work *w, size_t v)
 {
     bool possible;
@@ -216,6 +236,7 @@ static qx_status analyse_frame(qx_work *w, size_t v)
     if (!possible) {
         return QX_OK;
     }
+    QX_TRY(tell_single(w));
     QX_TRY(qx_choose(w->cx, w->arena, w->protocol, v, &w->data, &w->choice));
     w->spec = qx_choice_spec(&w->choice, &w->data, w->level);
     if (!analysed_as_normal(w->variate)) {

@@ -271,6 +271,9 @@ typedef struct qx_result {
     size_t used, missing;
     const char *without; /* what rows with a value lack and are left out for, or NULL */
     double mean_size;    /* shares: things that one is out of, on average; else 0 */
+    size_t
+        single_count; /* treatments that only one level has data of: by name, and level */
+    const char *const *single, *const *single_level;
     qx_result_look look;
     size_t fixed_count;
     const char *const *fixed;

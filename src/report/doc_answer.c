@@ -339,6 +339,20 @@ static void tell_control(qx_doc *doc, const qx_findings *f, const qx_result *r)
     }
 }
 
+/* A treatment that was planned and cannot be compared: also an answer. */
+static void tell_single(qx_doc *doc, const qx_result *r)
+{
+    for (size_t i = 0; i < r->single_count; i++) {
+        qx_doc_add(doc,
+                   QX_NODE_NOTE,
+                   qx_say(doc,
+                          "Nothing can be said about %s: only %s has data, and there is "
+                          "nothing to compare it with.",
+                          r->single[i],
+                          r->single_level[i]));
+    }
+}
+
 void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
@@ -362,6 +376,7 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
     }
     tell_control(doc, f, r);
     qx_doc_covariate_held(doc, r);
+    tell_single(doc, r);
     const size_t told = factors_by_strength(doc, f, r);
     if (told == 0) {
         const char *words = qx_doc_variance_words(doc, f, r);

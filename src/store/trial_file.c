@@ -118,6 +118,30 @@ qx_status qx_trial_file_remove(qx_ctx *cx, const char *path)
     return QX_OK;
 }
 
+static qx_status note_log(qx_ctx *cx, const char *path)
+{
+    struct stat about;
+    const char *name = qx_arena_printf(qx_ctx_scratch(cx), "%s-wal", path);
+    if (name == NULL) {
+        return qx_fail(cx, QX_E_NOMEM, "no memory for a note");
+    }
+    return stat(name, &about) != 0 || about.st_size == 0
+               ? QX_OK
+               : qx_note(
+                     cx,
+                     "what was stored is safe, but still stands in %s beside the trial "
+                     "file (is the disk full, or the file open elsewhere?): copy both "
+                     "together; the next record or check brings it over",
+                     name);
+}
+
+qx_status qx_trial_file_note_log(qx_ctx *cx, const char *path)
+{
+    qx_status status = QX_OK;
+    QX_SCRATCH(cx, status, note_log(cx, path));
+    return status;
+}
+
 /* --- opening --- */
 
 /* SQLite takes an empty file for an empty database and says little about others: the header

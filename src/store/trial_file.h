@@ -32,6 +32,11 @@ qx_status qx_trial_file_create(qx_ctx *cx,
                                const qx_planting *planting,
                                const char *by);
 
+/* After closing a file that was written to: a note where SQLite has left a log beside it (the
+ * disk is full, or another program has the file open), for what was stored last stands there
+ * alone, and a copy of the file without it would lose it. */
+qx_status qx_trial_file_note_log(qx_ctx *cx, const char *path);
+
 /* Removes the file and what SQLite may have left beside it; none of them there: done. */
 qx_status qx_trial_file_remove(qx_ctx *cx, const char *path);
 

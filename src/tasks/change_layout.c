@@ -8,6 +8,12 @@
 #include "trial/read_csv.h"
 #include "trial/shown.h"
 
+/* What a row said that one thing got. */
+typedef struct said {
+    size_t row; /* number + 1; 0: none has said anything */
+    size_t level;
+} said;
+
 typedef struct changing {
     qx_ctx *cx;
     const qx_change_wish *wish;
@@ -18,6 +24,7 @@ typedef struct changing {
     qx_table *table;
     const qx_column **unit;      /* unit_count; NULL: no such column */
     const qx_column **treatment; /* treatment_count */
+    said *said;                  /* of each thing and treatment */
     qx_array changes;            /* qx_layout_change */
 } changing;
 
@@ -45,6 +52,42 @@ static qx_status read_done(changing *c, const char *bytes, size_t length)
     }
     for (size_t t = 0; t < p->treatment_count; t++) {
         c->treatment[t] = qx_table_find(c->table, p->treatment[t].name);
+    }
+    return QX_OK;
+}
+
+static qx_place place_of(const changing *c, size_t row);
+
+/* Somebody must say what was done: a treatment's column is there, with a level in each row. */
+static qx_status check_told(const changing *c)
+{
+    const qx_protocol *p = c->protocol;
+    bool any = false;
+    for (size_t t = 0; t < p->treatment_count; t++) {
+        any = any || c->treatment[t] != NULL;
+    }
+    if (!any) {
+        const qx_place top = {.line = 1, .column = 1};
+        return qx_problem_add(
+            c->problems,
+            c->wish->done,
+            top,
+            "expected a column with the name of each treatment that was done otherwise",
+            "the file does not say what was done: it has no column of a treatment");
+    }
+    for (size_t row = 0; row < c->table->rows; row++) {
+        bool told = false;
+        for (size_t t = 0; t < p->treatment_count; t++) {
+            told = told || (c->treatment[t] != NULL &&
+                            c->treatment[t]->code[row] != QX_MISSING_CODE);
+        }
+        if (!told) {
+            QX_TRY(qx_problem_add(c->problems,
+                                  c->wish->done,
+                                  place_of(c, row),
+                                  "expected the level that it got, or the row left out",
+                                  "the row does not say what was done"));
+        }
     }
     return QX_OK;
 }
@@ -103,6 +146,24 @@ static qx_status find_thing(changing *c, size_t unit, size_t row, size_t *out)
 
 /* --- what it got --- */
 
+static qx_status
+tell_contradiction(changing *c, size_t t, size_t row, size_t cell, size_t level)
+{
+    const qx_treatment *treatment = &c->protocol->treatment[t];
+    const qx_placed *thing = &c->layout->placed[cell / c->layout->treatment_count];
+    return qx_problem_add(c->problems,
+                          c->wish->done,
+                          place_of(c, row),
+                          "expected one level of a treatment for one thing",
+                          "%s %s got %s %s here, but %s on line %zu",
+                          c->protocol->unit[thing->unit].name,
+                          thing->label,
+                          treatment->name,
+                          treatment->level[level],
+                          treatment->level[c->said[cell].level],
+                          (size_t)c->table->line[c->said[cell].row - 1]);
+}
+
 static qx_status take_treatment(changing *c, size_t t, size_t row)
 {
     const qx_treatment *treatment = &c->protocol->treatment[t];
@@ -124,8 +185,16 @@ static qx_status take_treatment(changing *c, size_t t, size_t row)
                               qx_shown(text, shown));
     }
     QX_TRY(find_thing(c, treatment->on, row, &thing));
-    if (thing == QX_NONE ||
-        c->layout->level[thing * c->layout->treatment_count + t] == level) {
+    if (thing == QX_NONE) {
+        return QX_OK;
+    }
+    const size_t cell = thing * c->layout->treatment_count + t;
+    if (c->said[cell].row != 0) {
+        return c->said[cell].level == level ? QX_OK
+                                            : tell_contradiction(c, t, row, cell, level);
+    }
+    c->said[cell] = (said){row + 1, level};
+    if (c->layout->level[cell] == level) {
         return QX_OK;
     }
     qx_layout_change *change = qx_array_push(&c->changes);
@@ -156,6 +225,8 @@ static qx_status change(changing *c)
         qx_file_read(c->cx, c->layout->arena, c->wish->done, QX_DATA_BYTES_MOST, &bytes));
     QX_TRY(read_done(c, bytes.bytes, bytes.length));
     c->changes = (qx_array)QX_ARRAY(c->layout->arena, sizeof(qx_layout_change));
+    QX_NEW(c->cx, c->said, c->layout->placed_count * c->layout->treatment_count);
+    QX_TRY(check_told(c));
     QX_TRY(take_rows(c));
     if (qx_problems_count(c->problems) > 0) {
         return qx_fail(c->cx, QX_E_INPUT, "%s has problems", c->wish->done);
@@ -183,5 +254,5 @@ qx_status qx_change_layout(qx_ctx *cx,
     qx_layout_free(c.layout);
     qx_protocol_free(c.protocol);
     qx_trial_file_close(c.file);
-    return status;
+    return status == QX_OK ? qx_trial_file_note_log(cx, wish->trial) : status;
 }

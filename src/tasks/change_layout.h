@@ -14,7 +14,7 @@ typedef struct qx_change_wish {
 } qx_change_wish;
 
 /* Each row names one thing by the labels of its units; each treatment column that is not
- * empty says what it got. Only what differs from the layout is kept. All rows in one
+ * empty says what it got; one must be. Two rows that say different things of one are a problem. Only what differs from the layout is kept. All rows in one
  * transaction: QX_E_INPUT when `problems` grew, and nothing is stored. *changes: how many. */
 qx_status qx_change_layout(qx_ctx *cx,
                            const qx_change_wish *wish,

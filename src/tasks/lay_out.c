@@ -219,6 +219,11 @@ qx_status qx_lay_out_pictures(qx_ctx *cx, const qx_laid_out *made, const char *f
     return made->trees == NULL ? QX_OK : write_picture(cx, &field, "blocks", folder);
 }
 
+qx_status qx_lay_out_undo(qx_ctx *cx, const char *path)
+{
+    return qx_trial_file_remove(cx, path);
+}
+
 void qx_laid_out_free(qx_laid_out *laid_out)
 {
     if (laid_out != NULL) {

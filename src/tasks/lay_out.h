@@ -39,6 +39,9 @@ qx_status qx_lay_out(qx_ctx *cx,
  * not there. QX_E_IO, QX_E_NOMEM. */
 qx_status qx_lay_out_pictures(qx_ctx *cx, const qx_laid_out *made, const char *folder);
 
+/* Takes away the trial file that qx_lay_out has just made. */
+qx_status qx_lay_out_undo(qx_ctx *cx, const char *path);
+
 /* The layout of a protocol, drawn but not stored. `problems` as above. */
 qx_status qx_draw_layout(qx_ctx *cx,
                          const qx_protocol *protocol,

@@ -1,9 +1,70 @@
 #include "tasks/plan_trial.h"
 
+#include <string.h>
+
 #include "base/file.h"
 #include "report/plan_report.h"
 #include "tasks/lay_out.h"
 #include "trial/read_yaml.h"
+
+/* --- what the earlier trial has to do with this one --- */
+
+static const qx_result *result_of(const qx_findings *last, const char *variate)
+{
+    for (size_t i = 0; i < last->result_count; i++) {
+        if (strcmp(last->result[i].variate, variate) == 0) {
+            return &last->result[i];
+        }
+    }
+    return NULL;
+}
+
+/* Nothing in common is a problem: somebody believes that it counts. A single variate that it
+ * lacks is a note. */
+static qx_status check_last(qx_ctx *cx,
+                            const qx_plan_wish *wish,
+                            const qx_plan_made *made,
+                            qx_problems *problems)
+{
+    const qx_protocol *p = made->protocol;
+    const qx_findings *last = made->last.findings;
+    const qx_place top = {.line = 1, .column = 1};
+    size_t known = 0, valued = 0;
+    for (size_t v = 0; v < p->variate_count; v++) {
+        const qx_result *r = result_of(last, p->variate[v].name);
+        known += r == NULL ? 0 : 1;
+        valued += r == NULL || r->used == 0 ? 0 : 1;
+    }
+    if (valued == 0) {
+        QX_TRY(qx_problem_add(
+            problems,
+            wish->from,
+            top,
+            known == 0
+                ? "expected an earlier trial that measured the same, by the same names"
+                : "expected an earlier trial whose data were recorded",
+            known == 0
+                ? "nothing that %s measures was measured in this trial"
+                : "nothing that %s measures has values there that could be analysed",
+            wish->protocol));
+        return qx_fail(cx, QX_E_INPUT, "%s cannot be planned from", wish->from);
+    }
+    for (size_t v = 0; v < p->variate_count; v++) {
+        const qx_result *r = result_of(last, p->variate[v].name);
+        if (r == NULL || r->used == 0) {
+            QX_TRY(qx_problem_note(problems,
+                                   wish->from,
+                                   top,
+                                   "%s has no values there: its variation is what the "
+                                   "protocol expects",
+                                   p->variate[v].name));
+        }
+    }
+    for (size_t i = 0; i < last->by_hand_count; i++) {
+        QX_TRY(qx_problem_note(problems, wish->from, top, "%s", last->by_hand[i]));
+    }
+    return QX_OK;
+}
 
 static qx_status
 read(qx_ctx *cx, const qx_plan_wish *wish, qx_problems *problems, qx_plan_made *made)
@@ -17,6 +78,7 @@ read(qx_ctx *cx, const qx_plan_wish *wish, qx_problems *problems, qx_plan_made *
     if (wish->from != NULL) {
         QX_TRY(qx_analyse_file(
             cx, wish->from, NULL, QX_ARITHMETIC_AUTO, NULL, problems, &made->last));
+        QX_TRY(check_last(cx, wish, made, problems));
     }
     const qx_plan_request request = {.last = made->last.findings,
                                      .power = wish->power,

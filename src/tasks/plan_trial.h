@@ -19,7 +19,8 @@ typedef struct qx_plan_wish {
     uint64_t seed;    /* of the simulation */
 } qx_plan_wish;
 
-/* Reads, checks and plans. QX_E_INPUT when `problems` grew. The caller frees *out. */
+/* Reads, checks and plans. QX_E_INPUT when `problems` grew, also by an earlier trial that has no
+ * values of what is planned. The caller frees *out. */
 qx_status qx_plan_file(qx_ctx *cx,
                        const qx_plan_wish *wish,
                        qx_problems *problems,

@@ -100,6 +100,7 @@ qx_status qx_record(qx_ctx *cx,
     qx_layout_free(r.layout);
     qx_protocol_free(r.protocol);
     qx_trial_file_close(r.trial);
+    const qx_status noted = *stored ? qx_trial_file_note_log(cx, wish->trial) : QX_OK;
     qx_arena_rewind(qx_ctx_scratch(cx), mark);
-    return status;
+    return status == QX_OK ? noted : status;
 }

@@ -9,6 +9,7 @@
 #include "findings/joint_test.h"
 #include "findings/replicated.h"
 #include "findings/tests_of.h"
+#include "layout/wishes.h"
 #include "numeric/dist.h"
 
 static qx_status named(qx_work *w, const char *text, const char **out)
@@ -336,4 +337,11 @@ qx_status qx_added_control_of(qx_work *w)
     qx_status status;
     QX_SCRATCH(w->cx, status, added_control(w));
     return status;
+}
+
+qx_status qx_added_control_planned(qx_work *w)
+{
+    const qx_layout_wishes *wishes = w->protocol->wishes;
+    return wishes == NULL || wishes->added_control == NULL ? QX_OK
+                                                           : qx_added_control_of(w);
 }

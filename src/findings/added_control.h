@@ -23,4 +23,7 @@
 /* Adds to means, differences, tests, contrasts and notes; nothing without such a control. */
 qx_status qx_added_control_of(qx_work *w);
 
+/* The same for a simulated trial: only where the layout was asked for such a control. */
+qx_status qx_added_control_planned(qx_work *w);
+
 #endif

@@ -138,7 +138,8 @@ static qx_status findings_of_fit(qx_work *w, qx_lmm *fit)
     if (w->brief) { /* nobody reads the rest */
         QX_TRY(qx_names_of_model(w));
         QX_TRY(qx_tests_of(w));
-        return qx_means_of(w);
+        QX_TRY(qx_means_of(w));
+        return qx_added_control_planned(w);
     }
     QX_TRY(qx_lmm_profile_components(w->cx, fit, w->level));
     QX_TRY(qx_names_of_model(w));

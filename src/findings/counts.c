@@ -119,7 +119,7 @@ static qx_status read_fit(qx_work *w, qx_glmm *fit)
     QX_TRY(qx_means_of(w));
     QX_TRY(qx_contrasts_of(w));
     if (w->brief) {
-        return QX_OK;
+        return qx_added_control_planned(w);
     }
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_observed_cells_of(w));

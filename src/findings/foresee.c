@@ -4,6 +4,8 @@
 #include <string.h>
 
 #include "findings/choose.h"
+#include "findings/crossed_part.h"
+#include "findings/findings.h"
 #include "layout/layout.h"
 #include "model/known.h"
 #include "trial/skeleton.h"
@@ -252,17 +254,46 @@ static const char *tested_against(const foreseeing *f, const qx_term *term)
     return f->choice.residual_path;
 }
 
+/* --- differences --- */
+
+/* The added control that the planned rows show, if any. The steps of the analysis that are
+ * borrowed here read rows and design, and nothing else of the work. */
+static qx_work borrowed(foreseeing *f)
+{
+    return (qx_work){.cx = f->cx,
+                     .arena = f->hold,
+                     .protocol = &f->protocol,
+                     .variate = &f->protocol.variate[f->variate],
+                     .data = f->data,
+                     .choice = f->choice,
+                     .design = &f->known->design};
+}
+
+static qx_status
+keep_term(const foreseeing *f, const char *name, bool part, const char **out)
+{
+    *out = qx_arena_printf(f->arena, "%s%s", name, part ? QX_PART_SUFFIX : "");
+    return *out == NULL ? qx_fail(f->cx, QX_E_NOMEM, "no memory for the plan") : QX_OK;
+}
+
 static qx_status add_tests(foreseeing *f)
 {
     qx_foreseen_test *test;
+    qx_added control = {0};
+    qx_work w = borrowed(f);
+    QX_TRY(qx_added_find(&w, &control));
     QX_NEW_IN(f->cx, f->arena, test, f->choice.term_count);
     for (size_t t = f->choice.block_terms; t < f->choice.term_count; t++) {
         qx_foreseen_test *line = &test[f->out->test_count++];
         qx_joint_test joint;
+        const qx_term *term = &f->choice.term[t];
+        const bool part = control.count > 0 && qx_added_in(&control, term, false);
+        bool estimable;
         qx_mat L;
-        QX_TRY(keep(f, f->choice.term[t].name, &line->term));
-        QX_TRY(keep(f, tested_against(f, &f->choice.term[t]), &line->unit));
-        QX_TRY(qx_design_marginal(f->cx, f->hold, &f->known->design, t, &L));
+        QX_TRY(keep_term(f, term->name, part, &line->term));
+        QX_TRY(keep(f, tested_against(f, term), &line->unit));
+        QX_TRY(part ? qx_part_hypothesis(&w, &control, term, &L, &estimable)
+                    : qx_design_marginal(f->cx, f->hold, &f->known->design, t, &L));
         QX_TRY(qx_lmm_test(f->cx, f->known, L, &joint));
         line->num_df = joint.num_df;
         line->den_df = joint.num_df > 0.0 ? df_of(f, joint.den_df) : (double)NAN;
@@ -271,13 +302,28 @@ static qx_status add_tests(foreseeing *f)
     return QX_OK;
 }
 
-/* --- differences --- */
-
-/* Units of the treatment's own kind that carry one level, on average. */
-static double replicates_of(const foreseeing *f, size_t t, size_t levels)
+static bool meets_in(const qx_added *control, size_t factor, size_t *level)
 {
-    const qx_treatment *treatment = &f->protocol.treatment[t];
-    return (double)f->out->things[treatment->on] / (double)levels;
+    for (size_t k = 0; k < control->count; k++) {
+        if (control->factor[k] == factor) {
+            *level = control->level[k];
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Units of the treatment's own kind that carry one level, on average; not the control's. */
+static double
+replicates_of(const foreseeing *f, size_t t, size_t levels, size_t but_level)
+{
+    const qx_layout *layout = f->layout;
+    double all = 0.0;
+    for (size_t i = 0; i < layout->placed_count; i++) {
+        const uint32_t level = layout->level[i * layout->treatment_count + t];
+        all += level != QX_NO_LEVEL && level != but_level ? 1.0 : 0.0;
+    }
+    return all / (double)levels;
 }
 
 /* Variance of a difference in excess with riskier chance. */
@@ -293,17 +339,42 @@ add_risk(foreseeing *f, const double difference[], double variance, double *exce
     return QX_OK;
 }
 
-static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family *family)
+/* Rows of the levels' means, one after the other: over everything, or over the part that is
+ * crossed where there is an added control. */
+static qx_status level_rows(
+    foreseeing *f, const qx_added *control, size_t factor, size_t levels, double row[])
+{
+    const size_t p = f->known->p;
+    size_t level;
+    if (meets_in(control, factor, &level)) {
+        qx_work w = borrowed(f);
+        qx_cells cells;
+        QX_TRY(qx_part_cells(&w, control, 1, &factor, &cells));
+        for (size_t a = 0; a < levels; a++) {
+            memcpy(&row[a * p], &QX_AT(cells.row, 0, a), p * sizeof *row);
+        }
+        return QX_OK;
+    }
+    for (size_t a = 0; a < levels; a++) {
+        bool estimable;
+        QX_TRY(qx_design_mean(
+            f->cx, &f->known->design, 1, &factor, &a, &row[a * p], &estimable));
+    }
+    return QX_OK;
+}
+
+static qx_status compare_levels(foreseeing *f,
+                                const qx_added *control,
+                                size_t factor,
+                                qx_foreseen_family *family)
 {
     const size_t p = f->known->p, levels = family->means;
     double *row, *difference;
     double sum = 0.0, pairs = 0.0, excess = 0.0;
     QX_NEW(f->cx, row, p * levels);
     QX_NEW(f->cx, difference, p);
+    QX_TRY(level_rows(f, control, factor, levels, row));
     for (size_t a = 0; a < levels; a++) {
-        bool estimable;
-        QX_TRY(qx_design_mean(
-            f->cx, &f->known->design, 1, &factor, &a, &row[a * p], &estimable));
         for (size_t b = 0; b < a; b++) {
             qx_estimate e;
             for (size_t j = 0; j < p; j++) {
@@ -326,6 +397,9 @@ static qx_status compare_levels(foreseeing *f, size_t factor, qx_foreseen_family
 static qx_status add_families(foreseeing *f)
 {
     qx_foreseen_family *family;
+    qx_added control = {0};
+    qx_work w = borrowed(f);
+    QX_TRY(qx_added_find(&w, &control));
     QX_NEW_IN(f->cx, f->arena, family, f->protocol.treatment_count);
     for (size_t t = 0; t < f->protocol.treatment_count; t++) {
         const size_t factor = f->data.treatment[t];
@@ -334,10 +408,17 @@ static qx_status add_families(foreseeing *f)
         }
         qx_foreseen_family *one = &family[f->out->family_count++];
         one->treatment = t;
-        one->means = f->data.frame.factor[factor].level_count;
-        one->replicates = replicates_of(f, t, one->means);
+        size_t but_level = QX_NO_LEVEL;
+        const bool part = meets_in(&control, factor, &but_level);
+        one->means = f->data.frame.factor[factor].level_count - (part ? 1 : 0);
+        if (one->means < 2) {
+            f->out->family_count--;
+            continue;
+        }
+        one->part = part;
+        one->replicates = replicates_of(f, t, one->means, but_level);
         qx_status status;
-        QX_SCRATCH(f->cx, status, compare_levels(f, factor, one));
+        QX_SCRATCH(f->cx, status, compare_levels(f, &control, factor, one));
         QX_TRY(status);
     }
     f->out->family = family;

@@ -174,7 +174,7 @@ static qx_status read_fit(qx_work *w, qx_classes *fit)
     QX_TRY(qx_grades_tests_of(w, fit));
     QX_TRY(qx_means_of(w));
     if (w->brief) {
-        return QX_OK;
+        return qx_added_control_planned(w);
     }
     QX_TRY(qx_simple_effects_of(w));
     QX_TRY(qx_slopes_of(w));

@@ -83,7 +83,13 @@ add_family(qx_planner *q, const qx_foreseen_family *f, qx_plan_family *out)
     qx_planner_shown s;
     QX_TRY(qx_planner_calibrate(q, f));
     QX_TRY(qx_planner_show(q, f, (double)qx_planner_knob_now(q), &s));
-    *out = (qx_plan_family){.term = treatment->name,
+    const char *term =
+        f->part ? qx_arena_printf(q->arena, "%s%s", treatment->name, QX_PART_SUFFIX)
+                : treatment->name;
+    if (term == NULL) {
+        return qx_fail(q->cx, QX_E_NOMEM, "no memory for the plan");
+    }
+    *out = (qx_plan_family){.term = term,
                             .unit = q->protocol->unit[treatment->on].name,
                             .adjust = qx_compare_word(q->protocol->analysis.compare),
                             .means = f->means,

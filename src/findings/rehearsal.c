@@ -7,6 +7,7 @@
 #include "findings/analyse.h"
 #include "findings/redraw.h"
 #include "layout/layout.h"
+#include "layout/wishes.h"
 #include "trial/structure.h"
 
 #define SEED_LAYOUT 1
@@ -27,6 +28,27 @@ typedef struct rehearsal {
 } rehearsal;
 
 /* --- the truth --- */
+
+/* Level of an added control that the treatment meets in, or QX_NO_WISH: it is compared with
+ * no other level. */
+static size_t added_level(const rehearsal *r)
+{
+    const qx_layout_wishes *wishes = r->spec->protocol->wishes;
+    return wishes == NULL || wishes->added_control == NULL
+               ? QX_NO_WISH
+               : wishes->added_control[r->spec->treatment];
+}
+
+static const char *first_level(const rehearsal *r)
+{
+    return r->treatment->level[added_level(r) == 0 ? 1 : 0];
+}
+
+static const char *last_level(const rehearsal *r)
+{
+    const size_t last = r->treatment->level_count - 1;
+    return r->treatment->level[added_level(r) == last ? last - 1 : last];
+}
 
 static qx_status fill_spread(rehearsal *r, qx_truth *truth)
 {
@@ -63,10 +85,8 @@ static qx_status fill_means(rehearsal *r, double step, qx_truth *truth)
 {
     qx_truth_mean *mean;
     QX_NEW_IN(r->cx, r->arena, mean, 2);
-    mean[0] =
-        (qx_truth_mean){.count = 1,
-                        .factor = {r->treatment->name},
-                        .level = {r->treatment->level[r->treatment->level_count - 1]}};
+    mean[0] = (qx_truth_mean){
+        .count = 1, .factor = {r->treatment->name}, .level = {last_level(r)}};
     QX_TRY(fill_mean(r, step, &mean[0]));
     QX_TRY(fill_mean(r, 0.0, &mean[1]));
     truth->assumed = mean;
@@ -80,9 +100,7 @@ static qx_status fill_effect(rehearsal *r, double step, qx_truth *truth)
     const qx_plan_scale *scale = r->spec->scale;
     qx_truth_effect *last;
     QX_NEW_IN(r->cx, r->arena, last, 1);
-    *last = (qx_truth_effect){r->treatment->name,
-                              r->treatment->level[r->treatment->level_count - 1],
-                              scale->sign * step};
+    *last = (qx_truth_effect){r->treatment->name, last_level(r), scale->sign * step};
     truth->mean = isnan(scale->eta) ? 0.0 : scale->eta;
     truth->effect = last;
     truth->effect_count = 1;
@@ -120,17 +138,25 @@ static bool is_planned_for(const rehearsal *r, const qx_difference *d)
            strcmp(d->class_, r->variate->level[r->spec->scale->class_]) == 0;
 }
 
+/* Is the term the treatment, or its part of a factorial with an added control? */
+static bool is_of(const char *term, const char *treatment)
+{
+    const size_t length = strlen(treatment);
+    return strncmp(term, treatment, length) == 0 &&
+           (term[length] == '\0' || strcmp(term + length, QX_PART_SUFFIX) == 0);
+}
+
 /* What the analysis of one trial said of the treatment's differences. */
 static unsigned read_verdicts(const rehearsal *r, const qx_result *result)
 {
     const qx_treatment *t = r->treatment;
-    const char *first = t->level[0], *last = t->level[t->level_count - 1];
+    const char *first = first_level(r), *last = last_level(r);
     const double alpha = 1.0 - r->spec->protocol->analysis.level;
     unsigned said = FAILED;
     bool all_inside = true;
     for (size_t i = 0; i < result->difference_count; i++) {
         const qx_difference *d = &result->difference[i];
-        if (strcmp(d->term, t->name) != 0 || isnan(d->p_adjusted)) {
+        if (!is_of(d->term, t->name) || isnan(d->p_adjusted)) {
             continue;
         }
         said |= called_out(d) ? MISTAKEN : 0U;

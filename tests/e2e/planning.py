@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Before a tree is touched: plan, trees, blocks, what was done otherwise: planning.py PROGRAM"""
 import json
+import math
 import os
 import random
 import re
@@ -67,6 +68,32 @@ class Plan(harness.Case):
         self.assertIn("girth is not measured yet", told)
         self.assertIn("Simulated (40 trials", told)
         self.assertRegex(told, r"girth +trees within blocks +1 ")
+
+    def test_a_factorial_with_an_added_control_is_planned_as_it_is_analysed(self):
+        self.write("p.yaml", """\
+quincunx: 1
+title: Oils beside nothing, invented
+units:
+  block: {count: 4}
+  tree: {within: block, count: 5}
+treatments:
+  product: {levels: [none, oil, soap], on: tree, control: none}
+  dose: {levels: [0, 1, 2], on: tree}
+measure:
+  len: {kind: continuous, on: tree, unit: cm, margin: 5, expect: {mean: 40, variation: {block: 2, tree: 4}}}
+layout:
+  added_control: {product: none, dose: 0}
+""")
+        plan = json.loads(self.run_it("plan", "p.yaml", "--simulate", "300", "--json").out)
+        product, dose = plan["results"][0]["treatments"]
+        self.assertEqual(product["term"], "product (factorial part)")
+        for family in (product, dose):
+            # classical: two means of 2 x 4 trees, blocks and five combinations taken out
+            self.assertEqual(family["replicates"], 8)
+            self.assertAlmostEqual(family["se"], 4 * math.sqrt(2 / 8), places=9)
+            self.assertAlmostEqual(family["df"], 12, places=6)
+            # 300 trials: three standard errors
+            self.assertAlmostEqual(family["simulated"]["power"], family["power"], delta=0.087)
 
     def test_dates_and_positions_are_not_known_yet(self):
         self.write("d.yaml", PLAN.replace("on: tree, unit: kg", "on: tree, dates: day, unit: kg"))

@@ -12,6 +12,7 @@
 #include "findings/dose.h"
 #include "findings/grades.h"
 #include "findings/looks_of.h"
+#include "findings/lost_units.h"
 #include "findings/means_of.h"
 #include "findings/model_told.h"
 #include "findings/observed_cells.h"
@@ -287,6 +288,7 @@ static qx_status one_result(qx_ctx *cx,
     w.table = f->table;
     QX_TRY(qx_frame_of(cx, f->arena, f->protocol, f->table, v, &w.data));
     QX_TRY(qx_looks_of(&w, f->layout, history));
+    QX_TRY(qx_lost_units_of(&w, f->layout));
     QX_TRY(analyse_frame(&w, v));
     QX_TRY(qx_looks_error_of(&w, history));
     return take_notes(&w);

@@ -60,6 +60,19 @@ static const char *p_text(double p, char out[QX_NUMBER_ROOM + 8])
     return out;
 }
 
+/* Extra variation is allowed for long before it is shown: the words keep the two apart. */
+#define SHOWN_ALPHA 0.05
+
+static const char *varies(double p)
+{
+    return p < SHOWN_ALPHA ? "varies" : "may vary";
+}
+
+static const char *unshown(double p)
+{
+    return p < SHOWN_ALPHA ? "" : ", not shown, but to be allowed for";
+}
+
 static qx_status
 tell_tested(qx_work *w, const qx_family_choice *choice, const qx_glmm *fit)
 {
@@ -67,21 +80,25 @@ tell_tested(qx_work *w, const qx_family_choice *choice, const qx_glmm *fit)
     QX_TRY(add_check(w, choice));
     if (choice->extra == QX_EXTRA_MODELLED) {
         return qx_note(w->cx,
-                       "%s varies more from one %s to the next than chance alone would "
-                       "make it (%s): it is analysed as %s, which estimates that extra "
+                       "%s %s more from one %s to the next than chance alone would "
+                       "make it (%s%s): it is analysed as %s, which estimates that extra "
                        "variation.",
                        w->variate->label,
+                       varies(choice->p),
                        own_unit(w),
                        p_text(choice->p, p),
+                       unshown(choice->p),
                        family_words(fit));
     }
     if (choice->extra == QX_EXTRA_UNIT) {
         return qx_note(w->cx,
-                       "%s varies more from one %s to the next than chance alone would "
-                       "make it (%s): each has a random effect of its own.",
+                       "%s %s more from one %s to the next than chance alone would "
+                       "make it (%s%s): each has a random effect of its own.",
                        w->variate->label,
+                       varies(choice->p),
                        own_unit(w),
-                       p_text(choice->p, p));
+                       p_text(choice->p, p),
+                       unshown(choice->p));
     }
     return qx_note(w->cx,
                    "%s varies from one %s to the next about as much as chance makes it "

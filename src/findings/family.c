@@ -374,9 +374,18 @@ static void response_part(const qx_work *w, const pairs *ps, size_t k, qx_differ
     d->lower_equivalence = q.lower;
     d->upper_equivalence = q.upper;
     if (w->variate->compare_as_ratio) {
-        d->ratio = qx_responses_ratio(ps->mean, a, b, c, critical);
+        double limit[2];
+        if (qx_limit_ratio(e, mean[0], mean[1], r, critical, limit)) {
+            d->ratio = (qx_back){mean[0].value / mean[1].value, limit[0], limit[1]};
+        }
     }
     agree_at_nought(d, w->alpha);
+    if (d->lower == 0.0) {
+        d->ratio.lower = 1.0;
+    }
+    if (d->upper == 0.0) {
+        d->ratio.upper = 1.0;
+    }
 }
 
 /* A difference of logarithms is a ratio of geometric means. */

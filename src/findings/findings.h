@@ -253,6 +253,7 @@ typedef struct qx_result_look {
     const char *unit;       /* what is counted: "tree" */
     double share;           /* of the planned things */
     double level;           /* at which differences are called out now; 0: at none */
+    bool early;   /* the first look, undeclared, and many values are still to come */
     double error; /* true error rate of one comparison; NAN where looks were declared */
 } qx_result_look;
 

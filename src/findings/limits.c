@@ -38,6 +38,45 @@ double qx_limit_difference(const qx_estimator *e,
     return multiple < 0.0 ? d - step : d + step;
 }
 
+/* The smaller (side -1) or larger (side 1) R with (m1 - R m2)^2 = a^2 - 2 r a R b + R^2 b^2;
+ * a and b are how far the means may go. The form that does not subtract near numbers. */
+static double
+ratio_limit(const qx_response m[2], const double go[2], double r, double side)
+{
+    const double half = m[0].value * m[1].value - r * go[0] * go[1];
+    const double above = (m[0].value - go[0]) * (m[0].value + go[0]);
+    const double below = (m[1].value - go[1]) * (m[1].value + go[1]);
+    const double root = sqrt(fmax(half * half - above * below, 0.0));
+    if (side < 0.0) {
+        return above / (half + root);
+    }
+    return below > 0.0 ? (half + root) / below : (double)INFINITY;
+}
+
+bool qx_limit_ratio(const qx_estimator *e,
+                    qx_response first,
+                    qx_response second,
+                    double correlation,
+                    double multiple,
+                    double limit[2])
+{
+    const qx_response m[2] = {first, second};
+    if (!(first.value > 0.0) || !(second.value > 0.0)) {
+        return false;
+    }
+    for (int k = 0; k < 2; k++) {
+        const double side = k == 0 ? -1.0 : 1.0;
+        const double go[2] = {
+            fabs(qx_limit_mean(e, first, side * multiple) - first.value),
+            fabs(qx_limit_mean(e, second, -side * multiple) - second.value)};
+        if (isnan(go[0]) || isnan(go[1])) {
+            return false;
+        }
+        limit[k] = ratio_limit(m, go, correlation, side);
+    }
+    return true;
+}
+
 /* What the search below looks at. */
 typedef struct question {
     const qx_estimator *e;

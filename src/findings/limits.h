@@ -39,6 +39,17 @@ double qx_limit_difference(const qx_estimator *e,
                            double correlation,
                            double multiple);
 
+/* Limits of first / second at `multiple` standard errors: those values R for which first - R
+ * second has a limit of 0, so that the ratio's interval holds 1 exactly when the difference's
+ * holds 0. false: one of the means is not above 0, or has no limits. An upper limit may be
+ * INFINITY. Source: Donner & Zou 2012, Stat Methods Med Res 21:347-359, with r as above. */
+bool qx_limit_ratio(const qx_estimator *e,
+                    qx_response first,
+                    qx_response second,
+                    double correlation,
+                    double multiple,
+                    double limit[2]);
+
 /* Two one-sided tests and the 1 - 2 alpha interval. df may be INFINITY; margin NAN: the
  * interval alone. */
 qx_equivalence qx_limit_equivalence(const qx_estimator *e,

@@ -12,9 +12,7 @@
 
 /* --- counting --- */
 
-/* The lowest frame unit that the layout placed; QX_NO_COLUMN if there is none. */
-static size_t
-lowest_placed(const qx_work *w, const struct qx_layout *layout, size_t *planned)
+size_t qx_lowest_placed(const qx_work *w, const struct qx_layout *layout, size_t *planned)
 {
     for (size_t k = w->data.unit_count; k-- > 0;) {
         size_t placed = 0;
@@ -50,7 +48,7 @@ static qx_status count_things(qx_work *w, size_t unit, size_t *things)
 static qx_status count_all(qx_work *w, const struct qx_layout *layout)
 {
     size_t planned = 0;
-    const size_t unit = lowest_placed(w, layout, &planned);
+    const size_t unit = qx_lowest_placed(w, layout, &planned);
     if (unit == QX_NO_COLUMN) {
         return QX_OK;
     }
@@ -126,6 +124,7 @@ qx_looks_of(qx_work *w, const struct qx_layout *layout, const qx_look_history *h
         return spend(w, count, share);
     }
     if (count == 1 && look->share < FEW) {
+        look->early = true;
         return qx_note(w->cx,
                        "Only %.0f %% of the planned %s values are in. If more will come, "
                        "this look at the results must be declared beforehand (analysis: "
@@ -167,13 +166,14 @@ qx_status qx_looks_error_of(qx_work *w, const qx_look_history *history)
     df[count - 1] = now;
     QX_TRY(qx_looks_error_of_t(
         w->cx, count, share, df, nominal, SIMULATED, SEED, &look->error));
-    return qx_note(
-        w->cx,
-        "These results were looked at before, with fewer %ss, and that was not "
-        "declared: replicates were added after a look. With %zu such looks at "
-        "%g %% the true error rate of one comparison is %.1f %% (simulated).",
-        look->unit,
-        count,
-        100.0 * nominal[0],
-        100.0 * look->error);
+    return qx_note(w->cx,
+                   "These results were looked at before, when fewer values were in, and "
+                   "that was not "
+                   "declared%s. With %zu such looks at "
+                   "%g %% the true error rate of one comparison is %.1f %% (simulated).",
+                   look->things > look->planned ? ": replicates were added after a look"
+                                                : "",
+                   count,
+                   100.0 * nominal[0],
+                   100.0 * look->error);
 }

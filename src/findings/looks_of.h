@@ -13,6 +13,10 @@
 
 #include "findings/work.h"
 
+/* The lowest frame unit that the layout placed, and how many it placed; QX_NO_COLUMN: none. */
+size_t
+qx_lowest_placed(const qx_work *w, const struct qx_layout *layout, size_t *planned);
+
 /* Counts things, sets level and alpha of the work, result->look, and tells by notes what a
  * reader must know. Without a layout (data from elsewhere) nothing happens. */
 qx_status

@@ -94,20 +94,3 @@ qx_responses_link_covariance(const qx_responses *r, size_t a, size_t b, size_t c
     const double x = slope_a * slope_b * qx_responses_covariance(r, a, b, class_);
     return isfinite(x) ? x : (double)NAN;
 }
-
-qx_back qx_responses_ratio(
-    const qx_responses *r, size_t first, size_t second, size_t class_, double multiple)
-{
-    const qx_response a = qx_responses_at(r, first, class_);
-    const qx_response b = qx_responses_at(r, second, class_);
-    if (!(a.value > 0.0) || !(b.value > 0.0)) {
-        return (qx_back){NAN, NAN, NAN};
-    }
-    const double shared =
-        qx_responses_covariance(r, first, second, class_) / (a.value * b.value);
-    const double square = a.se * a.se / (a.value * a.value) +
-                          b.se * b.se / (b.value * b.value) - 2.0 * shared;
-    const double step = multiple * sqrt(fmax(square, 0.0));
-    const double ratio = a.value / b.value;
-    return (qx_back){ratio, ratio * exp(-step), ratio * exp(step)};
-}

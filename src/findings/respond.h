@@ -32,8 +32,4 @@ double qx_responses_link(const qx_responses *r, size_t mean, size_t class_);
 double
 qx_responses_link_covariance(const qx_responses *r, size_t a, size_t b, size_t class_);
 
-/* first / second with limits from its logarithm; NAN unless both are above 0. */
-qx_back qx_responses_ratio(
-    const qx_responses *r, size_t first, size_t second, size_t class_, double multiple);
-
 #endif

@@ -100,6 +100,19 @@ static void averages(qx_doc *doc,
     qx_doc_pairs(doc, f, r, list, count);
 }
 
+/* Takes averages that are alike out of a list where levels are looked at one by one: they may
+ * be the mean of opposite effects. Gives how many are left. */
+static size_t without_alike(const qx_result *r, const qx_difference *list[], size_t count)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (qx_pair_verdict(r, list[i]) != QX_EQUIVALENT) {
+            list[kept++] = list[i];
+        }
+    }
+    return kept;
+}
+
 static void
 one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *factor)
 {
@@ -130,11 +143,23 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
         qx_doc_pairs(
             doc, f, r, simple_list, qx_pairs_known(r, simple_list, simple_count));
     }
+    const size_t all = main_count;
+    if (inside && joint != NULL) {
+        main_count = without_alike(r, main_list, main_count);
+    }
     if (joint != NULL && main_count > 0) {
         warn_average(doc, factor, joint);
     }
     if (main_count > 0) {
         averages(doc, f, r, factor, main_list, main_count);
+    }
+    if (main_count < all) {
+        qx_doc_add(doc,
+                   QX_NODE_PARAGRAPH,
+                   qx_say(doc,
+                          "Averages of %s that came out alike are not told here: they "
+                          "may be the mean of opposite effects.",
+                          factor));
     }
 }
 
@@ -353,6 +378,38 @@ static void tell_single(qx_doc *doc, const qx_result *r)
     }
 }
 
+/* Looks that nobody declared move the error rate of every verdict below. */
+static void looked(qx_doc *doc, const qx_findings *f, const qx_result *r)
+{
+    const double alpha = 1.0 - f->protocol->analysis.level;
+    const char *unit = r->look.unit;
+    if (r->look.error > 0.0) {
+        qx_doc_add(
+            doc,
+            QX_NODE_CAUTION,
+            qx_say(
+                doc,
+                "The results of %s were looked at before all values were in, and this "
+                "was not declared: of 100 comparisons where nothing differs, about %s "
+                "are called different here, not %s.",
+                qx_words_label(doc, r),
+                qx_said(doc, qx_short_number(doc->arena, 100.0 * r->look.error, 2)),
+                qx_said(doc, qx_plain_number(doc->arena, round(1e4 * alpha) / 100.0))));
+    } else if (r->look.early && unit != NULL) {
+        qx_doc_add(
+            doc,
+            QX_NODE_CAUTION,
+            qx_say(doc,
+                   "Only %s of the planned %s values of %s are in. If more will "
+                   "come and this look was not declared (analysis: {looks: 2}), "
+                   "go by no verdict before they are.",
+                   qx_said(doc,
+                           qx_per_cent(doc->arena, round(100.0 * r->look.share) / 100.0)),
+                   unit,
+                   qx_words_label(doc, r)));
+    }
+}
+
 void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
     qx_doc_heading(doc, 3, NULL, qx_words_label(doc, r));
@@ -375,6 +432,7 @@ void qx_doc_answer(qx_doc *doc, const qx_findings *f, const qx_result *r)
             "is large enough to care.");
     }
     tell_control(doc, f, r);
+    looked(doc, f, r);
     qx_doc_covariate_held(doc, r);
     tell_single(doc, r);
     const size_t told = factors_by_strength(doc, f, r);

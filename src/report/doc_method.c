@@ -103,7 +103,37 @@ static const struct {
     {"slopes differ", "Slopes that differ between treatments", "F"},
     {"residual by season", "Residuals that differ between seasons", "chi-squared"}};
 
-static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
+/* A test by ranks answers the question of the F test: does it say the same? */
+static const char *
+result_of(const qx_findings *f, const qx_result *r, const qx_check_line *c)
+{
+    const double alpha = 1.0 - f->protocol->analysis.level;
+    const bool ranks =
+        strcmp(c->check, "kruskal-wallis") == 0 || strcmp(c->check, "friedman") == 0;
+    const char *term = qx_result_term(r, 0);
+    const qx_test_line *t =
+        term == NULL || qx_result_term(r, 1) != NULL ? NULL : qx_result_test(r, term);
+    if (c->advice != NULL) {
+        return "look: see below";
+    }
+    if (isnan(c->value) && isnan(c->p)) {
+        return "cannot be computed";
+    }
+    if (!ranks) {
+        return "nothing unusual";
+    }
+    if (t == NULL || isnan(t->p) || isnan(c->p)) {
+        return "for comparison";
+    }
+    return (c->p < alpha) == (t->p < alpha) ? "says the same as the F test"
+                                            : "does not say the same as the F test";
+}
+
+static void check_row(qx_doc *doc,
+                      const qx_findings *f,
+                      const qx_result *r,
+                      const qx_check_line *c,
+                      const char **cell)
 {
     const char *name = c->check;
     const char *what = "";
@@ -131,14 +161,11 @@ static void check_row(qx_doc *doc, const qx_check_line *c, const char **cell)
                          qx_said(doc, qx_short_range(doc->arena, c->lower, c->upper, 3)));
     }
     cell[2] = qx_said(doc, qx_p_value(doc->arena, c->p));
-    cell[3] = c->advice != NULL                ? "look: see below"
-              : isnan(c->value) && isnan(c->p) ? "cannot be computed"
-                                               : "nothing unusual";
+    cell[3] = result_of(f, r, c);
 }
 
 void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r)
 {
-    (void)f;
     if (r->check_count == 0) {
         return;
     }
@@ -153,7 +180,7 @@ void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r)
         if (cell == NULL) {
             return;
         }
-        check_row(doc, &r->check[i], cell);
+        check_row(doc, f, r, &r->check[i], cell);
     }
     for (size_t i = 0; i < r->check_count; i++) {
         if (r->check[i].advice != NULL) {

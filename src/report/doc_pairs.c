@@ -208,13 +208,17 @@ void qx_doc_pairs(qx_doc *doc,
 {
     const size_t known = qx_pairs_known(r, list, count);
     size_t told = known;
-    if (known > SENTENCES_MOST) {
+    /* Inside levels every pair comes once for each of them. */
+    const bool inside = count > 0 && list[0]->within.count > 0;
+    if (known > (inside ? SENTENCES_KEPT : SENTENCES_MOST)) {
         told = SENTENCES_KEPT;
         qx_doc_add(doc,
                    QX_NODE_PARAGRAPH,
                    qx_say(doc,
-                          "Of %zu pairs, %s. The strongest %d:",
+                          "Of %zu pairs%s, %s. The strongest %d are told here, the rest "
+                          "stand in the tables of differences:",
                           count,
+                          inside ? " inside the levels" : "",
                           counted(doc, r, list, count),
                           SENTENCES_KEPT));
     }

@@ -28,6 +28,7 @@ static void difference_row(qx_doc *doc,
                            const qx_findings *f,
                            const qx_result *r,
                            const qx_difference *d,
+                           bool with_ratio,
                            const char **cell)
 {
     const double scale = qx_result_scale(r);
@@ -53,6 +54,16 @@ static void difference_row(qx_doc *doc,
         qx_said(doc, qx_range(doc->arena, scale * d->lower, scale * d->upper, decimals));
     cell[5] = qx_said(doc, qx_p_value(doc->arena, qx_verdict_p(d)));
     cell[6] = qx_words_verdict(d);
+    if (with_ratio) {
+        const qx_back *q = &d->ratio;
+        cell[7] = !(q->estimate > 0.0)
+                      ? DASH
+                      : qx_say(doc,
+                               "%s (%s to %s)",
+                               qx_said(doc, qx_short_number(doc->arena, q->estimate, 3)),
+                               qx_said(doc, qx_short_number(doc->arena, q->lower, 3)),
+                               qx_said(doc, qx_short_number(doc->arena, q->upper, 3)));
+    }
 }
 
 /* " (points)", " (cm)", or "" */
@@ -75,6 +86,16 @@ static bool any_known(const qx_difference list[], size_t count)
     return known;
 }
 
+/* Where the protocol asks (`compare_as: ratio`), and of logarithms. */
+static bool has_ratios(const qx_difference list[], size_t count)
+{
+    bool some = false;
+    for (size_t i = 0; i < count; i++) {
+        some = some || list[i].ratio.estimate > 0.0;
+    }
+    return some;
+}
+
 static void difference_table(qx_doc *doc,
                              const qx_findings *f,
                              const qx_result *r,
@@ -93,12 +114,16 @@ static void difference_table(qx_doc *doc,
     qx_table_column(t, qx_say(doc, "%s interval", level_text(doc, f)), true);
     qx_table_column(t, "P", true);
     qx_table_column(t, "Verdict", false);
+    const bool ratios = has_ratios(list, count);
+    if (ratios) {
+        qx_table_column(t, qx_say(doc, "Ratio (%s interval)", level_text(doc, f)), true);
+    }
     for (size_t i = 0; i < count; i++) {
         const char **cell = qx_table_row(doc, t, false);
         if (cell == NULL) {
             return;
         }
-        difference_row(doc, f, r, &list[i], cell);
+        difference_row(doc, f, r, &list[i], ratios, cell);
     }
     if (any_known(list, count)) {
         qx_table_foot(

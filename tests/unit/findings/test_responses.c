@@ -241,6 +241,65 @@ static void straight_limits_are_the_usual_ones(void **state)
     assert_true(fabs(got.upper - want.upper) < 1e-9);
 }
 
+/* On a scale that is not bent the limits of a ratio are those of Fieller 1954, J R Stat Soc B
+ * 16:175-185, as Donner & Zou 2012 show. */
+static void straight_ratios_are_fieller_s(void **state)
+{
+    (void)state;
+    const qx_estimator_kind kind = {.to = same, .from = back};
+    const qx_estimator e = {.kind = &kind};
+    const qx_response a = {5.0, 0.6}, b = {4.2, 0.8};
+    const double c = 2.1, r = 0.3, ratio = 5.0 / 4.2;
+    const double v11 = 0.36, v12 = r * 0.6 * 0.8, v22 = 0.64;
+    const double g = c * c * v22 / (4.2 * 4.2);
+    const double root =
+        c / 4.2 *
+        sqrt(v11 - 2.0 * ratio * v12 + ratio * ratio * v22 - g * (v11 - v12 * v12 / v22));
+    double limit[2];
+    assert_true(qx_limit_ratio(&e, a, b, r, c, limit));
+    assert_true(fabs(limit[0] - (ratio - g * v12 / v22 - root) / (1.0 - g)) < 1e-12);
+    assert_true(fabs(limit[1] - (ratio - g * v12 / v22 + root) / (1.0 - g)) < 1e-12);
+    assert_false(qx_limit_ratio(&e, (qx_response){0.0, 0.1}, b, r, c, limit));
+}
+
+static double logarithm(const qx_estimator *e, double x, double *slope)
+{
+    (void)e;
+    *slope = 1.0 / x;
+    return log(x);
+}
+
+static double exponential(const qx_estimator *e, double x)
+{
+    (void)e;
+    return exp(x);
+}
+
+/* A ratio's interval ends where first - R second has a limit of nought (R second has R times
+ * the mean and the standard error); so ratio and difference never contradict each other. */
+static void ratios_and_differences_agree(void **state)
+{
+    (void)state;
+    const qx_estimator_kind kind = {.to = logarithm, .from = exponential};
+    const qx_estimator e = {.kind = &kind};
+    for (int k = 0; k < 40; k++) {
+        const qx_response a = {2.0 + 0.1 * k, 0.7}, b = {3.0, 0.5 + 0.02 * k};
+        const double r = -0.5 + 0.03 * k, c = 2.2;
+        double limit[2];
+        assert_true(qx_limit_ratio(&e, a, b, r, c, limit));
+        for (int side = 0; side < 2; side++) {
+            const qx_response times = {limit[side] * b.value, limit[side] * b.se};
+            const double nought =
+                qx_limit_difference(&e, a, times, r, side == 0 ? -c : c);
+            assert_true(fabs(nought) < 1e-10 * (1.0 + times.value));
+        }
+        const double lower = qx_limit_difference(&e, a, b, r, -c);
+        const double upper = qx_limit_difference(&e, a, b, r, c);
+        assert_true((lower > 0.0) == (limit[0] > 1.0));
+        assert_true((upper < 0.0) == (limit[1] < 1.0));
+    }
+}
+
 /* ---- few units ------------------------------------------------------------------------- */
 
 #define BLOCKS 6
@@ -336,6 +395,8 @@ int main(void)
         cmocka_unit_test(a_trial_is_drawn_again_as_it_was),
         cmocka_unit_test(a_simulated_file_is_read_and_analysed),
         cmocka_unit_test(one_class_only_is_told),
+        cmocka_unit_test(straight_ratios_are_fieller_s),
+        cmocka_unit_test(ratios_and_differences_agree),
         cmocka_unit_test(straight_limits_are_the_usual_ones),
         cmocka_unit_test(restricted_as_analysis_of_variance),
         cmocka_unit_test(less_than_nil_is_counted),

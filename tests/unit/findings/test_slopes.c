@@ -6,7 +6,7 @@
 #include "numeric/dist.h"
 
 /* Invented. Twelve trees: girth, mass. */
-#define EACH 6
+#define EACH 6U
 static const double girth[2][EACH] = {{3, 5, 6, 8, 9, 12}, {2, 4, 7, 8, 11, 13}};
 static const double mass[2][EACH] = {{7.1, 8.4, 8.2, 10.1, 10.9, 12.6},
                                      {9.2, 9.1, 9.9, 10.4, 10.3, 11.2}};
@@ -49,7 +49,7 @@ static void open_girths(trial *t, bool slopes, bool far)
              "measure:\n  mass: {kind: continuous, on: tree, unit: kg, margin: 0.5}\n",
              slopes ? ", slopes: [cut]" : "");
     n += (size_t)snprintf(data, sizeof data, "tree,cut,girth,mass\n");
-    for (size_t i = 0; i < 2 * EACH; i++) {
+    for (size_t i = 0; i < (size_t)2 * EACH; i++) {
         const double x = girth[i / EACH][i % EACH];
         n += (size_t)snprintf(data + n,
                               sizeof data - n,
@@ -71,7 +71,7 @@ static void near_to(double got, double want)
 
 static double root_of_spread(const line *a, const line *b)
 {
-    return sqrt((a->rest + b->rest) / (2 * EACH - 4));
+    return sqrt((a->rest + b->rest) / (2.0 * EACH - 4.0));
 }
 
 static void expect_difference(const qx_difference *d, double x)
@@ -84,8 +84,8 @@ static void expect_difference(const qx_difference *d, double x)
     assert_string_equal(d->first.level[0], "short");
     near_to(d->estimate, value);
     near_to(d->se, se);
-    near_to(d->df, 2 * EACH - 4);
-    near_to(d->upper, value + qx_t_q(0.025, 2 * EACH - 4, QX_UPPER) * se);
+    near_to(d->df, 2.0 * EACH - 4.0);
+    near_to(d->upper, value + qx_t_q(0.025, 2.0 * EACH - 4.0, QX_UPPER) * se);
 }
 
 /* The middle of 12 values, and a tenth of the way in: places 1.1 and 9.9 of 0 to 11. */
@@ -128,7 +128,7 @@ static void each_level_has_its_slope(void **state)
         near_to(100.0 * c->slope[i].estimate, l[i].slope);
         near_to(100.0 * c->slope[i].se, se);
         near_to(100.0 * c->slope[i].lower,
-                l[i].slope - qx_t_q(0.025, 2 * EACH - 4, QX_UPPER) * se);
+                l[i].slope - qx_t_q(0.025, 2.0 * EACH - 4.0, QX_UPPER) * se);
     }
     trial_close(&t);
 }

@@ -13,7 +13,10 @@ static const char *told(trial *t)
     char *line = qx_arena_copy(t->arena, qx_text_get(out));
     size_t n = 0;
     for (size_t i = 0; line[i] != '\0'; i++) {
-        const char c = line[i] == '\n' ? ' ' : line[i];
+        if (line[i] == '\n') {
+            line[i] = ' ';
+        }
+        const char c = line[i];
         if (c != ' ' || n == 0 || line[n - 1] != ' ') {
             line[n++] = c;
         }
@@ -99,12 +102,80 @@ static void contrasts_of_shares_name_their_scale(void **state)
     trial_close(&t);
 }
 
+static void expect_not(const char *text, const char *part)
+{
+    if (strstr(text, part) != NULL) {
+        fail_msg("\"%s\" is in: %s", part, text);
+    }
+}
+
+/* Opposite effects whose average is small; and many pairs inside levels. */
+static void averages_of_opposites_are_no_likeness(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Cross\nunits:\n  tree: {count: 12}\n"
+                   "treatments:\n  cut: {levels: [none, short], on: tree}\n"
+                   "  feed: {levels: [low, high], on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree, margin: 1.5}\n",
+                   "tree,cut,feed,mass\n1,none,low,5.1\n2,none,low,5.0\n"
+                   "3,none,low,4.9\n4,none,high,7.0\n5,none,high,7.1\n"
+                   "6,none,high,6.9\n7,short,low,7.0\n8,short,low,6.9\n"
+                   "9,short,low,7.1\n10,short,high,5.1\n11,short,high,4.9\n"
+                   "12,short,high,5.0\n"),
+        QX_OK);
+    const char *text = told(&t);
+    expect(text, "Averages of cut that came out alike are not told here");
+    expect_not(text, "Mass was alike");
+    trial_close(&t);
+}
+
+static void tests_by_ranks_are_set_against_f(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Ranks\nunits:\n  tree: {count: 12}\n"
+                   "treatments:\n  cut: {levels: [none, short], on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree, unit: kg}\n",
+                   girths),
+        QX_OK);
+    expect(told(&t), "says the same as the F test");
+    trial_close(&t);
+}
+
+/* Counts whose ratio is asked for stand in the table, too. */
+static void ratios_stand_in_the_table(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Shoots\nunits:\n  tree: {count: 8}\n"
+                   "treatments:\n  cut: {levels: [none, short], on: tree}\n"
+                   "measure:\n  shoots: {kind: count, on: tree, compare_as: ratio, "
+                   "extra_variation: none}\n",
+                   "tree,cut,shoots\n1,none,10\n2,none,9\n3,none,12\n4,none,9\n"
+                   "5,short,20\n6,short,18\n7,short,22\n8,short,20\n"),
+        QX_OK);
+    const char *text = told(&t);
+    expect(text, "Ratio (95\xc2\xa0% interval)");
+    expect(text, "2.00 (");
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(differences_say_where_they_hold),
         cmocka_unit_test(planned_contrasts_are_answered),
         cmocka_unit_test(contrasts_of_shares_name_their_scale),
+        cmocka_unit_test(averages_of_opposites_are_no_likeness),
+        cmocka_unit_test(tests_by_ranks_are_set_against_f),
+        cmocka_unit_test(ratios_stand_in_the_table),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -127,7 +127,11 @@ static qx_status tell_fixed(qx_work *w, const qx_glmm *fit)
                        family_words(fit));
     case QX_EXTRA_UNIT:
         return qx_note(w->cx,
-                       "Each %s has a random effect of its own, as the protocol asks.",
+                       w->variate->extra_variation == QX_VARIATION_UNIT
+                           ? "Each %s has a random effect of its own, as the protocol "
+                             "asks."
+                           : "Each %s has a random effect of its own: the model that the "
+                             "protocol asks for cannot be fitted to these data.",
                        own_unit(w));
     case QX_EXTRA_NONE:
         break;
@@ -185,20 +189,21 @@ qx_status qx_counts_tell_separation(qx_work *w)
             all = of > 0.0 && k == of ? joined(w, all, f->name, f->level[l]) : all;
         }
     }
+    const bool share = w->variate->kind == QX_PROPORTION;
     if (none == NULL || all == NULL) {
         return qx_fail(w->cx, QX_E_NOMEM, "no memory for a note");
     }
     return qx_note(
         w->cx,
-        "%s has nought or all throughout some of the treatments%s%s%s%s. The usual "
-        "estimates would have no end there: they are kept finite by a penalty (Firth), "
-        "and "
-        "shares of exactly 0 or 1 are drawn in a little.",
+        "%s %s throughout some of the treatments%s%s%s%s. The usual "
+        "estimates would have no end there: they are kept finite by a penalty (Firth)%s.",
         w->variate->label,
+        share ? "has nought or all" : "is nought",
         none[0] == '\0' ? "" : "; none with ",
         none,
         all[0] == '\0' ? "" : "; all with ",
-        all);
+        all,
+        share ? ", and shares of exactly 0 or 1 are drawn in a little" : "");
 }
 
 /* Rows by size of their residual, the largest few. */

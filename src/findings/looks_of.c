@@ -174,6 +174,6 @@ qx_status qx_looks_error_of(qx_work *w, const qx_look_history *history)
                    look->things > look->planned ? ": replicates were added after a look"
                                                 : "",
                    count,
-                   100.0 * nominal[0],
+                   100.0 * (1.0 - w->protocol->analysis.level),
                    100.0 * look->error);
 }

@@ -409,17 +409,27 @@ qx_status qx_tell_zero(qx_work *w, size_t i)
 }
 
 /* What the estimate would be without the bound (for a balanced layout the classical table
- * says so), and that tests go by it. */
-static qx_status tell_unconstrained(qx_work *w, const qx_component *c)
+ * says so). */
+static qx_status tell_unconstrained(qx_work *w, size_t i)
 {
+    const qx_component *c = &w->fit->component[i];
+    const bool unit = i < w->choice.random_count && w->choice.random_unit[i] != QX_NONE;
     char value[QX_NUMBER_ROOM];
     if (!w->strata.balanced && c->unconstrained < 0.0) {
-        QX_TRY(qx_note(w->cx,
-                       "Without that bound the variance of %s would be estimated at %s.",
-                       c->name,
-                       qx_number_spoken(c->unconstrained, 3, value)));
+        QX_TRY(qx_note(
+            w->cx,
+            "Without that bound the variance of %s would be estimated at %s.",
+            unit ? w->protocol->unit[w->data.unit[w->choice.random_unit[i]].unit].name
+                 : c->name,
+            qx_number_spoken(c->unconstrained, 3, value)));
     }
-    if (!w->fit->unconstrained) {
+    return QX_OK;
+}
+
+/* Once for all components. */
+static qx_status tell_how_tested(qx_work *w, size_t at_zero)
+{
+    if (at_zero == 0 || !w->fit->unconstrained) {
         return QX_OK;
     }
     return qx_note(w->cx,
@@ -434,6 +444,7 @@ qx_status qx_variance_of(qx_work *w)
     const qx_component *rest = &w->fit->component[w->fit->component_count - 1];
     /* Squares of what is below 1e-162 are not numbers any more. */
     const bool lost = rest->sd > 0.0 && rest->variance == 0.0;
+    size_t at_zero = 0;
     QX_NEW_IN(w->cx, w->arena, list, w->fit->component_count);
     for (size_t i = 0; i < w->fit->component_count; i++) {
         const qx_component *c = &w->fit->component[i];
@@ -454,9 +465,11 @@ qx_status qx_variance_of(qx_work *w)
         }
         if (c->at_zero && w->fit->exhausted == QX_VARIES) {
             QX_TRY(qx_tell_zero(w, i));
-            QX_TRY(tell_unconstrained(w, c));
+            QX_TRY(tell_unconstrained(w, i));
+            at_zero++;
         }
     }
+    QX_TRY(tell_how_tested(w, at_zero));
     w->result->variance = list;
     w->result->variance_count = w->fit->component_count;
     return QX_OK;

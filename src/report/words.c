@@ -259,3 +259,14 @@ const char *qx_words_why_not(qx_doc *doc, const qx_difference *d)
     return d->mend == NULL ? qx_say(doc, ": %s.", why)
                            : qx_say(doc, ": %s. %s.", why, capital(doc, d->mend));
 }
+
+const char *qx_words_topic(qx_doc *doc,
+                           const qx_protocol *p,
+                           const qx_result *r,
+                           const qx_difference *d)
+{
+    const char *label = qx_words_label(doc, r);
+    return d->within.count == 0
+               ? label
+               : qx_say(doc, "%s %s", label, qx_words_with(doc, p, &d->within));
+}

@@ -76,4 +76,10 @@ const char *qx_words_why_not(qx_doc *doc, const qx_difference *d);
 /* Adjustment in words: "tukey" -> "Tukey, all pairs". */
 const char *qx_words_adjust(const char *adjust);
 
+/* What a sentence is about, before a colon: "Trunk growth with time winter". */
+const char *qx_words_topic(qx_doc *doc,
+                           const qx_protocol *p,
+                           const qx_result *r,
+                           const qx_difference *d);
+
 #endif

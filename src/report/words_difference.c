@@ -24,6 +24,12 @@ typedef struct parts {
     int decimals;
 } parts;
 
+/* "Trunk growth", "Trunk growth with time winter" */
+static const char *topic(const parts *s)
+{
+    return qx_words_topic(s->doc, s->p, s->r, s->d);
+}
+
 static const char *number(const parts *s, double x)
 {
     return qx_said(s->doc, qx_rounded(s->doc->arena, x, s->decimals));
@@ -200,10 +206,9 @@ static const char *unsettled(const parts *s)
     const double ratio = as_factor(s, d->estimate);
     const char *core = qx_say(
         s->doc,
-        "%s%s: this trial does not settle whether %s and %s differ. The %s %s%s%s, and "
+        "%s: this trial does not settle whether %s and %s differ. The %s %s%s%s, and "
         "anything from %s agrees with the data (%s interval).",
-        s->head,
-        s->label,
+        topic(s),
         qx_words_subject(s->doc, s->p, &d->first),
         qx_words_subject(s->doc, s->p, &d->second),
         means[0] == '\0' ? "estimate of the difference is" : "means are",
@@ -242,9 +247,8 @@ static const char *cannot_tell(const parts *s)
     const bool up = d->estimate > 0.0;
     if (isnan(d->estimate)) {
         return qx_say(s->doc,
-                      "%s%s: whether %s and %s differ cannot be told%s",
-                      s->head,
-                      s->label,
+                      "%s: whether %s and %s differ cannot be told%s",
+                      topic(s),
                       qx_words_subject(s->doc, s->p, &d->first),
                       qx_words_subject(s->doc, s->p, &d->second),
                       qx_words_why_not(s->doc, d));

@@ -22,6 +22,12 @@ typedef struct parts {
     double scale;               /* 100 for shares */
 } parts;
 
+/* "Trunk growth", "Trunk growth with time winter" */
+static const char *topic(const parts *s)
+{
+    return qx_words_topic(s->doc, s->p, s->r, s->d);
+}
+
 static const char *rounded(const parts *s, double x, int decimals)
 {
     return qx_said(s->doc, qx_rounded(s->doc->arena, x, decimals));
@@ -148,26 +154,23 @@ static const char *differs(const parts *s)
     const bool up = d->estimate > 0.0;
     const char *means = both_means(s);
     const char *size = range(s, up ? d->lower : -d->upper, up ? d->upper : -d->lower);
-    const char *core = means[0] == '\0'
-                           ? qx_say(s->doc,
-                                    "%s%s: %s %s %s than %s (%s interval %s).",
-                                    s->head,
-                                    s->label,
-                                    amount(s, fabs(d->estimate)),
-                                    up ? "more" : "fewer",
-                                    s->first,
-                                    s->second,
-                                    s->level,
-                                    size)
-                           : qx_say(s->doc,
-                                    "%s%s: %s, %s %s (%s interval %s).",
-                                    s->head,
-                                    s->label,
-                                    means,
-                                    amount(s, fabs(d->estimate)),
-                                    up ? "more" : "fewer",
-                                    s->level,
-                                    size);
+    const char *core = means[0] == '\0' ? qx_say(s->doc,
+                                                 "%s: %s %s %s than %s (%s interval %s).",
+                                                 topic(s),
+                                                 amount(s, fabs(d->estimate)),
+                                                 up ? "more" : "fewer",
+                                                 s->first,
+                                                 s->second,
+                                                 s->level,
+                                                 size)
+                                        : qx_say(s->doc,
+                                                 "%s: %s, %s %s (%s interval %s).",
+                                                 topic(s),
+                                                 means,
+                                                 amount(s, fabs(d->estimate)),
+                                                 up ? "more" : "fewer",
+                                                 s->level,
+                                                 size);
     return qx_say(
         s->doc, "%s%s%s", core, ratio_text(s), judged(s, d->verdict, d->beyond_margin));
 }
@@ -199,10 +202,9 @@ static const char *unsettled(const parts *s)
     const char *margin = margin_text(s), *means = both_means(s);
     const char *core = qx_say(
         s->doc,
-        "%s%s: this trial does not settle whether %s and %s differ. %s%s%s difference is "
+        "%s: this trial does not settle whether %s and %s differ. %s%s%s difference is "
         "%s, and anything from %s agrees with the data (%s interval).",
-        s->head,
-        s->label,
+        topic(s),
         qx_words_subject(s->doc, s->p, &d->first),
         qx_words_subject(s->doc, s->p, &d->second),
         means[0] == '\0' ? "" : "It was ",
@@ -222,9 +224,8 @@ static const char *unsettled(const parts *s)
 static const char *cannot_tell(const parts *s, const char *means)
 {
     return qx_say(s->doc,
-                  "%s%s: whether %s and %s differ%s cannot be told%s%s%s",
-                  s->head,
-                  s->label,
+                  "%s: whether %s and %s differ%s cannot be told%s%s%s",
+                  topic(s),
                   qx_words_subject(s->doc, s->p, &s->d->first),
                   qx_words_subject(s->doc, s->p, &s->d->second),
                   isnan(s->d->estimate) ? "" : " by more than chance",
@@ -333,9 +334,8 @@ static const char *classes_sentence(const parts *s)
         break;
     }
     return qx_say(s->doc,
-                  "%s%s: this trial does not settle whether %s and %s differ%s%s.%s",
-                  s->head,
-                  s->label,
+                  "%s: this trial does not settle whether %s and %s differ%s%s.%s",
+                  topic(s),
                   qx_words_subject(s->doc, s->p, &s->d->first),
                   qx_words_subject(s->doc, s->p, &s->d->second),
                   shares[0] == '\0' ? "" : "; it was ",

@@ -177,7 +177,7 @@ class PlainWords(harness.Case):
         for kind in ["continuous", "count", "proportion", "ordinal", "nominal"]:
             with self.subTest(kind):
                 self.report(f"empty cells, {kind}")
-                self.says("With rate low: ", "With product urea: ",
+                self.says("ith rate low: ", "ith product urea: ",  # "With ..." or "Y with ..."
                           "an average would need product lime with rate high, which has no data")
                 result = self.result(f"empty cells, {kind}")
                 cells = {tuple(m["levels"].values()): m["estimate"] for m in result["means"]

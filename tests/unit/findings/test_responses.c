@@ -302,9 +302,9 @@ static void ratios_and_differences_agree(void **state)
 
 /* ---- few units ------------------------------------------------------------------------- */
 
-#define BLOCKS 6
-#define SPRAYS 4
-#define ROWS   (BLOCKS * SPRAYS)
+#define BLOCKS 6U
+#define SPRAYS 4U
+#define ROWS   ((size_t)BLOCKS * SPRAYS)
 #define KNOWN  0.5 /* variance of a row that is known */
 
 /* Sums of squares of complete blocks: between blocks, and what is left. */

@@ -167,6 +167,31 @@ static void ratios_stand_in_the_table(void **state)
     trial_close(&t);
 }
 
+/* What moves the error rate of the verdicts stands before them. */
+static void looks_are_told_at_the_verdicts(void **state)
+{
+    (void)state;
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Looks\nunits:\n  tree: {count: 12}\n"
+                   "treatments:\n  cut: {levels: [none, short], on: tree}\n"
+                   "measure:\n  mass: {kind: continuous, on: tree, unit: kg}\n",
+                   girths),
+        QX_OK);
+    qx_result seen = t.findings->result[0];
+    t.findings->result = &seen;
+    expect_not(told(&t), "not declared");
+    seen.look.error = 0.092;
+    const char *text = told(&t);
+    const char *warning = strstr(text, "about 9.2 are called different here, not 5.");
+    assert_non_null(warning);
+    assert_true(warning < strstr(text, "Effect of cut"));
+    seen.look = (qx_result_look){.early = true, .unit = "tree", .share = 0.5};
+    expect(told(&t), "of the planned tree values of Mass are in");
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -176,6 +201,7 @@ int main(void)
         cmocka_unit_test(averages_of_opposites_are_no_likeness),
         cmocka_unit_test(tests_by_ranks_are_set_against_f),
         cmocka_unit_test(ratios_stand_in_the_table),
+        cmocka_unit_test(looks_are_told_at_the_verdicts),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

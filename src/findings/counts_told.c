@@ -148,8 +148,11 @@ qx_counts_tell_family(qx_work *w, const qx_family_choice *choice, const qx_glmm 
     }
     return qx_note(w->cx,
                    "Means of %s are what is seen on average over many units. A single "
-                   "typical unit (typical) differs a little, because the scale is bent.",
-                   w->variate->label);
+                   "typical unit (typical) differs a little, since %s.",
+                   w->variate->label,
+                   w->variate->kind == QX_PROPORTION
+                       ? "shares cannot go below nought or above all"
+                       : "the few units with many weigh more in an average");
 }
 
 /* Sums of one level: how many, and of how many (counts: 0). */

@@ -365,6 +365,16 @@ static const char *compare_name(qx_compare_choice compare)
                                       : qx_words_adjust(qx_compare_word(compare));
 }
 
+static bool any_continuous(const qx_findings *f)
+{
+    bool some = false;
+    for (size_t i = 0; i < f->result_count; i++) {
+        const qx_result *r = &f->result[i];
+        some = some || (!qx_result_counted(r) && r->class_count == 0);
+    }
+    return some;
+}
+
 void qx_doc_method(qx_doc *doc, const qx_findings *f)
 {
     const qx_protocol *p = f->protocol;
@@ -380,7 +390,9 @@ void qx_doc_method(qx_doc *doc, const qx_findings *f)
     }
     qx_doc_define(
         doc, "Confidence", qx_said(doc, qx_per_cent(doc->arena, p->analysis.level)));
-    qx_doc_define(doc, "Degrees of freedom asked for", df_name(p->analysis.df));
+    if (any_continuous(f)) { /* counts, shares and classes have rules of their own */
+        qx_doc_define(doc, "Degrees of freedom", df_name(p->analysis.df));
+    }
     qx_doc_define(doc, "Comparisons asked for", compare_name(p->analysis.compare));
     sources(doc, f);
     if (f->layout != NULL) {

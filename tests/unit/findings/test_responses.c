@@ -342,8 +342,14 @@ static const qx_linearised *linear_of(qx_ctx *cx, const squares *s, const double
         {.variance = start[0], .code = block, .count = BLOCKS, .known = 1.0},
         {.variance = start[1], .slope = slope, .known = 1.0}};
     const qx_linearised_rows rows = {.X = qx_mat_of(x, ROWS, SPRAYS), .v = v};
-    assert_int_equal(qx_linearised_make(
-                         cx, qx_ctx_scratch(cx), &rows, 2, part, score_of_blocks, s, &l),
+    assert_int_equal(qx_linearised_make(cx,
+                                        qx_arena_inside(qx_ctx_scratch(cx)),
+                                        &rows,
+                                        2,
+                                        part,
+                                        score_of_blocks,
+                                        s,
+                                        &l),
                      QX_OK);
     assert_non_null(l);
     return l;

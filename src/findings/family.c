@@ -20,6 +20,7 @@ typedef struct pairs {
     qx_adjust adjust;
     size_t count, made;      /* pairs, and those of them that can be estimated */
     size_t means;            /* members that are in one of those */
+    double tests;            /* of each pair: classes without order, less one; else 1 */
     bool *compares;          /* member_count: is it one of these means? */
     size_t *first, *second;  /* member numbers */
     qx_comparison *compared; /* on the link scale */
@@ -32,6 +33,12 @@ typedef struct pairs {
     const qx_responses *mean;    /* of the members; NULL with an identity link */
     const qx_responses *typical; /* classes without order are tested here, else NULL */
 } pairs;
+
+/* Level of the limits of one pair in one class. */
+static double level_of(const qx_work *w, const pairs *ps)
+{
+    return ps->tests > 1.0 ? 1.0 - w->alpha / ps->tests : w->level;
+}
 
 static qx_adjust adjust_of(const qx_work *w, const qx_pair_family *family)
 {
@@ -216,7 +223,7 @@ static qx_status compare_small(qx_work *w, pairs *ps, qx_mat correlation)
                            : (qx_comparison){.estimate = root, .se = 1.0, .df = a.df};
     }
     return qx_compare(
-        w->cx, ps->adjust, ps->means, w->level, ps->count, ps->small, correlation);
+        w->cx, ps->adjust, ps->means, level_of(w, ps), ps->count, ps->small, correlation);
 }
 
 /* Units behind the mean with fewer of them. */
@@ -402,6 +409,7 @@ static qx_status tell_pair(
     qx_work *w, const qx_pair_family *family, const pairs *ps, size_t k, qx_difference *d)
 {
     *d = link_part(w, family, ps, k);
+    d->tests = ps->tests;
     log_ratio(w->variate->transform, d);
     if (w->estimator.class_count > 1) {
         d->class_ = w->result->class_name[ps->class_];
@@ -495,7 +503,7 @@ static qx_status give_letters(qx_work *w,
         const double p =
             ps->small == NULL ? ps->compared[i].p_adjusted : ps->small[i].p_adjusted;
         if (ps->compares[ps->first[i]] && ps->compares[ps->second[i]]) {
-            differ[a + b * k] = differ[b + a * k] = p < w->alpha;
+            differ[a + b * k] = differ[b + a * k] = ps->tests * p < w->alpha;
         }
     }
     QX_TRY(order_members(w, family, ps, order));
@@ -526,7 +534,7 @@ static qx_status compare_class(qx_work *w,
     }
     const qx_compare_request request = {.adjust = ps.adjust,
                                         .k = ps.means,
-                                        .level = w->level,
+                                        .level = level_of(w, &ps),
                                         .m = ps.count,
                                         .correlation = correlation,
                                         .tables = &w->settled.ranges};
@@ -568,7 +576,7 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
 {
     const qx_estimator *e = &w->estimator;
     const size_t count = family->member_count;
-    pairs ps = {.adjust = adjust_of(w, family)};
+    pairs ps = {.adjust = adjust_of(w, family), .tests = 1.0};
     qx_responses mean, typical;
     bool *estimable;
     qx_mat rows;
@@ -580,6 +588,7 @@ compare(qx_work *w, const qx_pair_family *family, qx_array *out, const char *let
         if (e->kind->contrast == NULL) {
             QX_TRY(qx_responses_make(w, rows, estimable, true, &typical));
             ps.typical = &typical;
+            ps.tests = fmax(1.0, (double)e->class_count - 1.0);
         }
     }
     for (size_t c = 0; c < e->class_count; c++) {

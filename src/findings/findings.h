@@ -115,6 +115,8 @@ typedef struct qx_difference {
     double replicates_to_settle; /* NAN if it does not apply */
     const char *replicate;       /* what counts as one: a unit's name ("tree") */
     const char *class_;          /* ordinal and nominal: the class it is about, or NULL */
+    double tests; /* classes without order, one fewer than there are: any of them may call
+                     the pair different (Bonferroni); 0 or 1 else */
     qx_back ratio;          /* first / second where the protocol asks, else 0 or NAN */
     double df_small_sample; /* counts, shares, classes: df behind verdict and limits */
     double p_small_sample, p_adjusted_small_sample; /* NAN: p and p_adjusted serve */
@@ -125,9 +127,10 @@ typedef struct qx_contrast_line {
     const char *name;
     const char *of; /* treatment */
     double estimate, se, df, value, p;
-    double p_adjusted; /* all contrasts of the variate as one family; NAN: not made */
+    double p_adjusted;   /* all contrasts of the variate as one family; NAN: not made */
     double lower, upper; /* not adjusted */
-    double margin; /* of the variate, where weights of 1 in all are set against 1 in all and
+    double
+        margin; /* of the variate, where weights of 1 in all are set against 1 in all and
                       the scale is that of the margin; else NAN */
     qx_verdict verdict; /* of p, as planned */
     bool beyond_margin;
@@ -145,8 +148,8 @@ typedef struct qx_slope_line {
 /* What a covariate does to means and differences (findings/slopes_of.h). */
 typedef struct qx_covariate_line {
     const char *name, *unit; /* unit "" if none */
-    double held;             /* its mean over the rows: where means and differences hold */
-    double low, high;        /* its lowest and highest decile over the rows */
+    double held;      /* its mean over the rows: where means and differences hold */
+    double low, high; /* its lowest and highest decile over the rows */
     size_t slope_count;
     const qx_slope_line *slope;
     /* Where levels have slopes of their own: their differences at `low` and at `high`. */

@@ -52,7 +52,7 @@ typedef struct qx_foreseen_test {
 typedef struct qx_foreseen_family {
     size_t treatment; /* protocol's number */
     size_t means;
-    bool part; /* over the crossed part of a factorial with an added control */
+    bool part;           /* over the crossed part of a factorial with an added control */
     double se, se_worst; /* root of the mean variance over the pairs; the largest */
     double by_chance;    /* slope of se^2 by the variance of chance; 0 without chance */
     double df;           /* the least over the pairs; may be INFINITY */

@@ -4,7 +4,9 @@
 
 double qx_verdict_p(const qx_difference *d)
 {
-    return d->method_small_sample != NULL ? d->p_adjusted_small_sample : d->p_adjusted;
+    const double p =
+        d->method_small_sample != NULL ? d->p_adjusted_small_sample : d->p_adjusted;
+    return d->tests > 1.0 && !isnan(p) ? fmin(1.0, d->tests * p) : p;
 }
 
 void qx_verdict_give(qx_difference *d, double alpha)

@@ -9,7 +9,8 @@
 
 #include "findings/findings.h"
 
-/* The adjusted p that verdict and letters go by: the small-sample one where there is one. */
+/* The adjusted p that verdict and letters go by: the small-sample one where there is one,
+ * times the classes that may call the pair different. */
 double qx_verdict_p(const qx_difference *d);
 
 /* Fills verdict and beyond_margin from estimate, that p, lower, upper, margin and

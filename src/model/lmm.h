@@ -56,8 +56,8 @@ typedef enum {
 } qx_exhausted;
 
 typedef struct qx_component {
-    const char *name;    /* random term, or "residual" for the last */
-    double variance;     /* >= 0; beyond the numbers there are where sd is not: then 0 or
+    const char *name; /* random term, or "residual" for the last */
+    double variance;  /* >= 0; beyond the numbers there are where sd is not: then 0 or
                             INFINITY */
     double sd;
     double lower, upper; /* profile-likelihood interval; NAN where there is none */

@@ -289,19 +289,18 @@ static const qx_variance_line split_variance[] = {
     {"block:tree", 0, 0, 0, 8.5, 0, 1, true, false, -0.4},
     {"residual", 25.5, 5.05, 13.1, 69.5, NAN, NAN, false, false, 25.9}};
 
-static const qx_contrast_line split_contrast[] = {
-    {.name = "slope",
-     .of = "angle",
-     .estimate = -16.8,
-     .se = 1.9,
-     .df = 12,
-     .value = -8.8,
-     .p = 0.0000014,
-     .p_adjusted = 0.0000014,
-     .lower = -20.9,
-     .upper = -12.7,
-     .margin = NAN,
-     .verdict = QX_LOWER_VERDICT}};
+static const qx_contrast_line split_contrast[] = {{.name = "slope",
+                                                   .of = "angle",
+                                                   .estimate = -16.8,
+                                                   .se = 1.9,
+                                                   .df = 12,
+                                                   .value = -8.8,
+                                                   .p = 0.0000014,
+                                                   .p_adjusted = 0.0000014,
+                                                   .lower = -20.9,
+                                                   .upper = -12.7,
+                                                   .margin = NAN,
+                                                   .verdict = QX_LOWER_VERDICT}};
 
 static const qx_check_line split_check[] = {
     {"shapiro-wilk", 0.97, 0.66, NAN, NAN, NAN, NAN, 0, NULL, NULL, NULL},

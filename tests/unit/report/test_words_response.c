@@ -9,8 +9,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "report/words.h"
 #include "report/pairs.h"
+#include "report/words.h"
 
 static const char *const factor[] = {"score"};
 static const char *const cut[] = {"cut"}, *const none[] = {"none"};

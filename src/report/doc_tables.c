@@ -129,7 +129,10 @@ static void difference_table(qx_doc *doc,
         qx_table_foot(
             doc,
             t,
-            qx_say(doc, "Intervals and P are %s.", qx_words_adjust(list[0].adjust)));
+            qx_say(doc,
+                   "Intervals and P are %s%s.",
+                   qx_words_adjust(list[0].adjust),
+                   list[0].tests > 1.0 ? ", and for the classes (Bonferroni)" : ""));
     }
     if (isnan(list[0].margin)) {
         qx_table_foot(doc,

@@ -279,14 +279,8 @@ add_contrast(qx_work *w, const qx_added *a, const double row[], bool estimable)
     if (line == NULL) {
         return qx_fail(w->cx, QX_E_NOMEM, "no memory for the contrasts");
     }
-    const double value = e.estimate / e.se;
-    *line = (qx_contrast_line){.name = QX_AGAINST_REST,
-                               .estimate = e.estimate,
-                               .se = e.se,
-                               .df = e.df,
-                               .value = value,
-                               .p = qx_t_two_sided(value, e.df),
-                               .p_adjusted = NAN};
+    *line = (qx_contrast_line){.name = QX_AGAINST_REST};
+    QX_TRY(qx_contrast_told(w, row, &e, line));
     QX_TRY(named(w, join_names(w, a, ":"), &line->of));
     w->result->contrast = list.items;
     w->result->contrast_count = list.count;

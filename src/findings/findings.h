@@ -136,7 +136,13 @@ typedef struct qx_contrast_line {
     bool beyond_margin;
     double p_equivalence, lower_equivalence, upper_equivalence;
     bool compares; /* a mean of some levels against a mean of others */
+    /* Counts, shares, grades: Wald's test and limits as few units allow; df 0: p serves. */
+    double df_small_sample, p_small_sample;
 } qx_contrast_line;
+
+/* The p and df that the verdict of a planned contrast goes by. */
+double qx_contrast_p(const qx_contrast_line *line);
+double qx_contrast_df(const qx_contrast_line *line);
 
 /* The slope of a covariate: of all (cell.count 0), or of one level of a treatment. For one
  * unit of the covariate, on the scale of the model (of the link, or transformed). */

@@ -9,6 +9,7 @@
 #include "findings/covariates.h"
 #include "findings/joint_test.h"
 #include "findings/replicated.h"
+#include "findings/small_sample.h"
 #include "findings/verdict.h"
 #include "model/equivalence.h"
 #include "model/trend.h"
@@ -276,13 +277,29 @@ static bool compares(size_t levels, const double weight[])
     return fabs(up - 1.0) < WEIGHT_SLACK && fabs(down + 1.0) < WEIGHT_SLACK;
 }
 
+/* As few units allow: the standard error that the limits go by. */
+static qx_status
+allow_for_few(qx_work *w, const double row[], qx_contrast_line *line, double *se)
+{
+    qx_allowance a;
+    *se = line->se;
+    if (w->small_method == NULL || !(line->se > 0.0)) {
+        return QX_OK;
+    }
+    QX_TRY(qx_small_allowance(w, row, &a));
+    *se = line->se * sqrt(a.factor);
+    line->df_small_sample = a.df;
+    line->p_small_sample = qx_t_two_sided(line->estimate / *se, a.df);
+    return QX_OK;
+}
+
 /* Limits and verdict, as those of a difference that is not adjusted. */
-static void judge(const qx_work *w, qx_contrast_line *line)
+static void judge(const qx_work *w, double se, qx_contrast_line *line)
 {
     const bool fits = line->compares && w->estimator.kind->respond == NULL;
-    const double half = line->df > 0.0
-                            ? qx_t_q(w->alpha / 2.0, line->df, QX_UPPER) * line->se
-                            : (double)NAN;
+    const double df = qx_contrast_df(line);
+    const double half =
+        df > 0.0 ? qx_t_q(w->alpha / 2.0, df, QX_UPPER) * se : (double)NAN;
     line->margin = fits ? w->margin : (double)NAN;
     const qx_equivalence e =
         qx_equivalence_test(line->estimate, line->se, line->df, line->margin, w->alpha);
@@ -292,7 +309,7 @@ static void judge(const qx_work *w, qx_contrast_line *line)
     line->lower_equivalence = e.lower;
     line->upper_equivalence = e.upper;
     qx_difference d = {.estimate = line->estimate,
-                       .p_adjusted = line->p,
+                       .p_adjusted = qx_contrast_p(line),
                        .lower = line->lower,
                        .upper = line->upper,
                        .margin = line->margin,
@@ -300,6 +317,23 @@ static void judge(const qx_work *w, qx_contrast_line *line)
     qx_verdict_give(&d, w->alpha);
     line->verdict = d.verdict;
     line->beyond_margin = d.beyond_margin;
+}
+
+qx_status qx_contrast_told(qx_work *w,
+                           const double row[],
+                           const qx_estimate *e,
+                           qx_contrast_line *line)
+{
+    double se;
+    line->estimate = e->estimate;
+    line->se = e->se;
+    line->df = e->df;
+    line->value = e->estimate / e->se;
+    line->p = qx_t_two_sided(line->value, e->df);
+    line->p_adjusted = (double)NAN;
+    QX_TRY(allow_for_few(w, row, line, &se));
+    judge(w, se, line);
+    return QX_OK;
 }
 
 static qx_status contrast(qx_work *w,
@@ -335,19 +369,11 @@ static qx_status contrast(qx_work *w,
         QX_TRY(qx_replicated_row(w, row, &estimable));
         e = estimable ? e : (qx_estimate){e.estimate, NAN, NAN};
     }
-    const double value = e.estimate / e.se;
     *line = (qx_contrast_line){.name = def->name,
                                .of = w->data.frame.factor[factor].name,
-                               .estimate = e.estimate,
-                               .se = e.se,
-                               .df = e.df,
-                               .value = value,
-                               .p = qx_t_two_sided(value, e.df),
-                               .p_adjusted = NAN,
                                .compares = def->trend == QX_TREND_NONE &&
                                            compares(levels, weight)};
-    judge(w, line);
-    return QX_OK;
+    return qx_contrast_told(w, row, &e, line);
 }
 
 qx_status qx_contrasts_of(qx_work *w)
@@ -363,7 +389,7 @@ qx_status qx_contrasts_of(qx_work *w)
         const size_t factor =
             def->of == QX_OF_SEASON ? w->data.season : w->data.treatment[def->of];
         qx_status status;
-        bool possible;
+        bool possible = false;
         if (factor == QX_NO_COLUMN || w->data.frame.factor[factor].level_count < 2) {
             continue;
         }

@@ -17,4 +17,11 @@ const char *qx_unit_of_test(const qx_work *w, size_t term);
 /* A note on random term i whose variance came out at zero, in the words of the orchard. */
 qx_status qx_tell_zero(qx_work *w, size_t i);
 
+/* Completes a line of which name, of and compares are set: the estimate of row'beta, its test
+ * (also as few units allow), limits and verdict. */
+qx_status qx_contrast_told(qx_work *w,
+                           const double row[],
+                           const qx_estimate *e,
+                           qx_contrast_line *line);
+
 #endif

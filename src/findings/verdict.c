@@ -27,3 +27,13 @@ void qx_verdict_give(qx_difference *d, double alpha)
         d->verdict = inside ? QX_EQUIVALENT : QX_UNSETTLED;
     }
 }
+
+double qx_contrast_p(const qx_contrast_line *line)
+{
+    return line->df_small_sample > 0.0 ? line->p_small_sample : line->p;
+}
+
+double qx_contrast_df(const qx_contrast_line *line)
+{
+    return line->df_small_sample > 0.0 ? line->df_small_sample : line->df;
+}

@@ -163,13 +163,9 @@ one_factor(qx_doc *doc, const qx_findings *f, const qx_result *r, const char *fa
     }
 }
 
-double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c)
+double qx_contrast_half(const qx_contrast_line *c)
 {
-    const double alpha = 1.0 - f->protocol->analysis.level;
-    if (!(c->df > 0.0) || isnan(c->se)) {
-        return NAN;
-    }
-    return qx_t_q(alpha / 2.0, c->df, QX_UPPER) * c->se;
+    return (c->upper - c->lower) / 2.0;
 }
 
 static const qx_contrast_def *definition(const qx_findings *f, const char *name)
@@ -188,12 +184,12 @@ static const char *trend_sentence(qx_doc *doc,
                                   const qx_contrast_line *c,
                                   qx_trend trend)
 {
-    const bool shown = c->p < 1.0 - f->protocol->analysis.level;
+    const bool shown = qx_contrast_p(c) < 1.0 - f->protocol->analysis.level;
     const char *label = qx_words_label(doc, r);
     const char *p = qx_say(doc,
                            "P %s%s",
-                           c->p < 0.001 ? "" : "= ",
-                           qx_said(doc, qx_p_value(doc->arena, c->p)));
+                           qx_contrast_p(c) < 0.001 ? "" : "= ",
+                           qx_said(doc, qx_p_value(doc->arena, qx_contrast_p(c))));
     if (isnan(c->estimate)) {
         return qx_say(doc, "The trend %s could not be estimated.", c->name);
     }
@@ -236,7 +232,7 @@ qx_doc_trends(qx_doc *doc, const qx_findings *f, const qx_result *r, const char 
         if (def == NULL || def->trend == QX_TREND_NONE || strcmp(c->of, factor) != 0) {
             continue;
         }
-        const bool shown = c->p < 1.0 - f->protocol->analysis.level;
+        const bool shown = qx_contrast_p(c) < 1.0 - f->protocol->analysis.level;
         qx_doc_finding(
             doc, shown ? "trend" : "unsettled", trend_sentence(doc, f, r, c, def->trend));
         count++;

@@ -73,8 +73,8 @@ static const char *p_text(const planned *s)
 {
     return qx_say(s->doc,
                   "P %s%s",
-                  s->c->p < 0.001 ? "" : "= ",
-                  qx_said(s->doc, qx_p_value(s->doc->arena, s->c->p)));
+                  qx_contrast_p(s->c) < 0.001 ? "" : "= ",
+                  qx_said(s->doc, qx_p_value(s->doc->arena, qx_contrast_p(s->c))));
 }
 
 static const char *margin_text(const planned *s)
@@ -209,7 +209,7 @@ static void one(planned *s)
     s->above = side(s, 1.0);
     s->below = side(s, -1.0);
     s->decimals = qx_decimals_for(s->c->se);
-    if (isnan(s->c->p)) {
+    if (isnan(qx_contrast_p(s->c))) {
         qx_doc_add(s->doc,
                    QX_NODE_NOTE,
                    qx_say(s->doc,

@@ -96,7 +96,7 @@ void qx_doc_covariate_slopes(qx_doc *doc,
 void qx_doc_covariate_tables(qx_doc *doc, const qx_findings *f, const qx_result *r);
 
 /* Limits of a contrast at the protocol's level: NAN without df. */
-double qx_contrast_half(const qx_findings *f, const qx_contrast_line *c);
+double qx_contrast_half(const qx_contrast_line *c);
 
 void qx_doc_checks(qx_doc *doc, const qx_findings *f, const qx_result *r);
 void qx_doc_model(qx_doc *doc, const qx_findings *f, const qx_result *r);

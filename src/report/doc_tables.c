@@ -230,7 +230,7 @@ void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r
     for (size_t i = 0; i < r->contrast_count; i++) {
         const qx_contrast_line *c = &r->contrast[i];
         const int decimals = qx_decimals_for(c->se);
-        const double half = qx_contrast_half(f, c);
+        const double half = qx_contrast_half(c);
         const char **cell = qx_table_row(doc, t, false);
         if (cell == NULL) {
             return;
@@ -239,10 +239,10 @@ void qx_doc_contrast_table(qx_doc *doc, const qx_findings *f, const qx_result *r
         cell[1] = c->of;
         cell[2] = rounded(doc, c->estimate, decimals);
         cell[3] = rounded(doc, c->se, decimals);
-        cell[4] = qx_said(doc, qx_df_value(doc->arena, c->df));
+        cell[4] = qx_said(doc, qx_df_value(doc->arena, qx_contrast_df(c)));
         cell[5] = qx_said(
             doc, qx_range(doc->arena, c->estimate - half, c->estimate + half, decimals));
-        cell[6] = qx_said(doc, qx_p_value(doc->arena, c->p));
+        cell[6] = qx_said(doc, qx_p_value(doc->arena, qx_contrast_p(c)));
     }
     qx_table_foot(doc,
                   t,

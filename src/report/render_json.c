@@ -293,6 +293,10 @@ static void write_contrasts(qx_json *j, const qx_result *r)
         qx_json_number(j, "upper", c->upper);
         qx_json_number(j, "margin", c->margin);
         qx_json_text(j, "verdict", qx_verdict_word(c->verdict));
+        if (c->df_small_sample > 0.0) {
+            qx_json_number(j, "df_small_sample", c->df_small_sample);
+            qx_json_number(j, "p_small_sample", c->p_small_sample);
+        }
         qx_json_close(j, '}');
     }
     qx_json_close(j, ']');

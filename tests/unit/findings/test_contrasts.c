@@ -92,11 +92,60 @@ static void weights_are_judged_as_differences_are(void **state)
     fail_msg("the pair is not there");
 }
 
+/* Counts on limbs of trees, invented: a planned contrast of the one pair there is goes by the
+ * degrees of freedom of that pair, and its limits and P say the same. */
+static void counts_allow_for_few_units(void **state)
+{
+    (void)state;
+    static const int shoots[8][3] = {{4, 6, 5},
+                                     {8, 9, 7},
+                                     {2, 3, 3},
+                                     {6, 5, 9},
+                                     {7, 5, 6},
+                                     {9, 12, 8},
+                                     {3, 5, 2},
+                                     {3, 4, 6}};
+    static char data[600];
+    size_t n = (size_t)snprintf(data, sizeof data, "block,tree,cut,limb,shoots\n");
+    for (size_t i = 0; i < 24; i++) {
+        n += (size_t)snprintf(data + n,
+                              sizeof data - n,
+                              "%zu,%zu,%s,%zu,%d\n",
+                              1 + i / 6,
+                              1 + i / 3 % 2,
+                              i / 3 % 2 == 0 ? "none" : "short",
+                              1 + i % 3,
+                              shoots[i / 3][i % 3]);
+    }
+    trial t;
+    assert_int_equal(
+        trial_open(&t,
+                   "quincunx: 1\ntitle: Shoots\n"
+                   "units:\n  block: {count: 4}\n  tree: {within: block, count: 2}\n"
+                   "  limb: {within: tree, count: 3}\n"
+                   "treatments:\n  cut: {levels: [none, short], on: tree}\n"
+                   "measure:\n  shoots: {kind: count, on: limb}\n"
+                   "contrasts:\n  one: {of: cut, weights: {short: 1, none: -1}}\n",
+                   data),
+        QX_OK);
+    const qx_result *r = &t.findings->result[0];
+    const qx_contrast_line *c = &r->contrast[0];
+    assert_int_equal(r->contrast_count, 1);
+    assert_int_equal(r->difference_count, 1);
+    assert_true(c->df_small_sample > 1.0 && c->df_small_sample < 8.0);
+    assert_true(fabs(c->df_small_sample - r->difference[0].df_small_sample) < 1e-9);
+    assert_true(c->p_small_sample > c->p);
+    assert_true((c->p_small_sample < 0.05) == (c->lower > 0.0 || c->upper < 0.0));
+    assert_true(fabs(0.5 * (c->lower + c->upper) - c->estimate) < 1e-12);
+    trial_close(&t);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(seasons_carry_trends),
         cmocka_unit_test(weights_are_judged_as_differences_are),
+        cmocka_unit_test(counts_allow_for_few_units),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

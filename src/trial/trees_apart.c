@@ -3,13 +3,13 @@
 
 #include "layout/wishes.h"
 #include "trial/trees_place.h"
+#include "trial/trees_runs.h"
 
 /* Places are whole numbers that were read as double. */
 #define NEXT 1.5
 
-/* The thing of `unit` above `thing`, or it itself; QX_NONE: none. */
-static size_t
-above(const qx_protocol *p, const qx_layout *layout, size_t thing, size_t unit)
+size_t
+qx_thing_above(const qx_protocol *p, const qx_layout *layout, size_t thing, size_t unit)
 {
     while (layout->placed[thing].unit != unit) {
         const qx_unit *u = &p->unit[layout->placed[thing].unit];
@@ -29,7 +29,7 @@ above(const qx_protocol *p, const qx_layout *layout, size_t thing, size_t unit)
 static bool
 alike(const qx_protocol *p, const qx_layout *l, size_t unit, size_t a, size_t b)
 {
-    const size_t x = above(p, l, a, unit), y = above(p, l, b, unit);
+    const size_t x = qx_thing_above(p, l, a, unit), y = qx_thing_above(p, l, b, unit);
     if (x == QX_NONE || y == QX_NONE || x == y) {
         return false;
     }

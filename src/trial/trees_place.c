@@ -62,22 +62,6 @@ static size_t find_unit(const placing *p)
     return last;
 }
 
-/* The thing of `unit` above `thing`, or it itself. */
-static size_t above(const placing *p, size_t thing, size_t unit)
-{
-    const qx_placed *placed = &p->layout->placed[thing];
-    while (placed->unit != unit) {
-        const qx_unit *u = &p->protocol->unit[placed->unit];
-        size_t next = 0;
-        for (size_t k = 0; k < u->parent_count; k++) {
-            next = qx_unit_reaches(p->protocol, unit, u->parent[k]) ? k : next;
-        }
-        thing = placed->parent[next];
-        placed = &p->layout->placed[thing];
-    }
-    return thing;
-}
-
 static size_t outermost(const placing *p)
 {
     size_t found = QX_NONE;
@@ -103,7 +87,7 @@ static qx_status list_things(placing *p)
             continue;
         }
         if (p->outer != QX_NONE && p->outer != p->unit) {
-            const size_t block = above(p, i, p->outer);
+            const size_t block = qx_thing_above(p->protocol, p->layout, i, p->outer);
             p->blocks += (size_t)(block != last);
             last = block;
         }

@@ -6,6 +6,8 @@
 #define QX_TRIAL_TREES_RUNS_H
 
 #include "base/ctx.h"
+#include "layout/layout.h"
+#include "trial/protocol.h"
 
 typedef struct qx_run_tree {
     double row, place;
@@ -25,5 +27,9 @@ qx_status qx_trees_runs(qx_ctx *cx,
                         size_t group[],
                         size_t *broken,
                         bool *found);
+
+/* The thing of `unit` above `thing`, or it itself; QX_NONE: none (trees_apart.c). */
+size_t
+qx_thing_above(const qx_protocol *p, const qx_layout *layout, size_t thing, size_t unit);
 
 #endif

@@ -344,6 +344,9 @@ qx_graded_make(qx_ctx *cx, qx_arena *arena, const qx_graded_of *of, qx_profile *
 {
     struct qx_graded *g;
     qx_status status;
+    if (arena == qx_ctx_scratch(cx)) {
+        return qx_fail(cx, QX_E_ARG, "the graded form cannot live in the scratch");
+    }
     QX_NEW_IN(cx, arena, g, 1);
     g->log_x = of->log_x;
     QX_NEW_IN(cx, arena, g->change, of->profile->p);

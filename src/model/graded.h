@@ -64,7 +64,8 @@ bool qx_graded_steep(const qx_profile *f, const double gamma[]);
 bool qx_graded_wanted(const qx_profile *f, const qx_profile_point *at);
 
 /* *out: the profile with its graded form, which all functions of model/profile.h then use;
- * a room must be made again. QX_E_NOMEM. */
+ * a room must be made again. `arena` is not the scratch of cx, which is rewound on the way
+ * (QX_E_ARG). QX_E_NOMEM. */
 qx_status
 qx_graded_make(qx_ctx *cx, qx_arena *arena, const qx_graded_of *of, qx_profile *out);
 

@@ -258,7 +258,7 @@ static void one_point_in_both_forms(void **state)
                              .design = &fit->design,
                              .log_x = fit->inner->log_r,
                              .r = r};
-    assert_ok(cx, qx_graded_make(cx, qx_ctx_scratch(cx), &of, &graded));
+    assert_ok(cx, qx_graded_make(cx, fit->arena, &of, &graded));
     assert_ok(cx, qx_profile_room(cx, qx_ctx_scratch(cx), plain, &a));
     assert_ok(cx, qx_profile_room(cx, qx_ctx_scratch(cx), &graded, &b));
     assert_ok(cx, qx_profile_evaluate(cx, plain, gamma, &a));

@@ -64,6 +64,28 @@ static bool both_ways(double share, size_t trials)
     return shown >= FEWEST && (double)trials - shown >= FEWEST;
 }
 
+/* The factor that `share` of the trials asks for, beside one that is there already. Next to
+ * none or next to all say little about it: they move it only where the formula would say
+ * otherwise than the trials did. */
+static qx_status ask(const asked *a, double share, size_t trials, double *factor)
+{
+    const double least = 0.5 / (double)trials;
+    const double wanted = fmin(fmax(share, least), 1.0 - least);
+    const double error = sqrt(wanted * (1.0 - wanted) / (double)trials);
+    double said, found;
+    QX_TRY(power_with(a, *factor, &said));
+    if (!both_ways(share, trials) && fabs(said - wanted) <= 3.0 * error + least) {
+        return QX_OK;
+    }
+    QX_TRY(solve(a, wanted, &found));
+    if (!isnan(found)) {
+        *factor = found;
+    } else if (!both_ways(share, trials)) {
+        *factor = wanted < 0.5 ? FACTOR_HIGH : FACTOR_LOW;
+    }
+    return QX_OK;
+}
+
 static qx_status rehearse(qx_planner *q,
                           size_t treatment,
                           size_t knob,
@@ -94,7 +116,7 @@ static qx_status calibrate_at(qx_planner *q, const qx_foreseen_family *f, size_t
     qx_plan_factors *k = &q->factors;
     qx_rehearsed found = {0};
     asked a = {.q = q, .f = f, .step = q->scale.step};
-    double factor, power = (double)NAN;
+    double power = (double)NAN;
     qx_status status = QX_OK;
     QX_SCRATCH(q->cx, status, qx_planner_critical(q, f, &a.critical));
     QX_TRY(status);
@@ -109,16 +131,13 @@ static qx_status calibrate_at(qx_planner *q, const qx_foreseen_family *f, size_t
     }
     const uint64_t seed = q->request->seed + OTHER_SEED * (1 + k->count);
     QX_TRY(rehearse(q, f->treatment, knob, a.step, seed, &found));
-    factor = (double)NAN;
-    if (both_ways(found.power, found.trials)) {
-        QX_TRY(solve(&a, found.power, &factor));
-    }
-    k->power[k->count] = isnan(factor) ? 1.0 : factor;
-    k->equivalence[k->count] = k->power[k->count];
-    if (q->scale.even > 0.0 && both_ways(found.power_equivalence, found.trials)) {
+    double *of_power = &k->power[k->count], *of_equivalence = &k->equivalence[k->count];
+    *of_power = 1.0;
+    QX_TRY(ask(&a, found.power, found.trials, of_power));
+    *of_equivalence = *of_power;
+    if (q->scale.even > 0.0 && !isnan(found.power_equivalence)) {
         a.equivalence = true;
-        QX_TRY(solve(&a, found.power_equivalence, &factor));
-        k->equivalence[k->count] = isnan(factor) ? k->power[k->count] : factor;
+        QX_TRY(ask(&a, found.power_equivalence, found.trials, of_equivalence));
     }
     k->knob[k->count++] = (double)(knob == 0 ? qx_planner_knob_now(q) : knob);
     return QX_OK;

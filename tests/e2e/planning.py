@@ -95,6 +95,28 @@ layout:
             # 300 trials: three standard errors
             self.assertAlmostEqual(family["simulated"]["power"], family["power"], delta=0.087)
 
+    def test_a_share_near_one_is_set_right_where_trials_show_next_to_nothing(self):
+        """Limits near 1 are lopsided: the formula says that a third of such trials would show
+        that it does not matter; next to none does."""
+        self.write("p.yaml", """\
+quincunx: 1
+title: Buds that nearly all break, invented
+units:
+  block: {count: 6}
+  tree: {within: block, count: 2}
+treatments:
+  cut: {levels: [a, b], on: tree}
+measure:
+  k: {kind: proportion, of: n, on: tree, margin: 0.10, expect: {mean: 0.95, of: 10, variation: {block: 0.2, tree: 0.3}}}
+""")
+        alone, both = (json.loads(self.run_it("plan", "p.yaml", "--json", *more).out)["results"][0]
+                       ["treatments"][0] for more in ((), ("--simulate", "300", "--seed", "1")))
+        self.assertGreater(alone["power_equivalence"], 0.2)
+        self.assertLess(both["simulated"]["power_equivalence"], 0.05)
+        self.assertLess(both["power_equivalence"], 0.05)
+        powers = [point["power_equivalence"] for point in both["curve"]]
+        self.assertTrue(all(b > a - 0.02 for a, b in zip(powers, powers[1:])), powers)
+
     def test_dates_and_positions_are_not_known_yet(self):
         self.write("d.yaml", PLAN.replace("on: tree, unit: kg", "on: tree, dates: day, unit: kg"))
         self.write("f.yaml", PLAN.replace(
